@@ -1,0 +1,36 @@
+"""What an arranger hands on: the scene of one layout and how it came about."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from layout.panel_type import PanelType
+from layout.pieces import Scene
+from sites.conventions import FloatArray, IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Arrangement:
+    """One layout, built.
+
+    name, kind : as in the plan
+    scene : panels, blockers (obstacles on the plot as boxes included), ground
+    panel_type : the type of all panels
+    area_scale : (n_panels,) float [-] power of each panel over the type's (its area over the type's; 1 for whole
+        panels)
+    orientation : (n_panels,) int: 0 where the type's length lies along ``up`` (portrait), 1 where along ``along``
+    string : (n_panels,) int, panels with the same number sit in one row or tower face, for wiring
+    fit : lines: how many fit and why others did not
+    repeat : two (2,) plan vectors by which the same pattern may go on beyond the boundary (endless figure), or
+        None where the layout has no pattern ("pieces" alone on no plot)
+    """
+
+    name: str
+    kind: str
+    scene: Scene
+    panel_type: PanelType
+    area_scale: FloatArray
+    orientation: IntArray
+    string: IntArray
+    fit: tuple[str, ...]
+    options: dict[str, Any] = field(default_factory=dict)
+    repeat: tuple[FloatArray, FloatArray] | None = None

@@ -1,0 +1,11 @@
+"""Errors of this package; the family's base lives in sites.errors."""
+
+from sites.errors import BrightacreError
+
+
+class SceneError(BrightacreError, ValueError):
+    """A piece or scene that cannot exist: zero area, edges not at right angles, numbers out of range."""
+
+
+class PhysicsError(BrightacreError):
+    """A result beyond a physical bound: a defect of the program, never clamped away."""

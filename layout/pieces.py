@@ -1,0 +1,136 @@
+"""The pieces of a scene: flat rectangles, frozen.
+
+    up
+    ^----------+
+    |          |     front normal = along × up, toward the reader
+    |          |
+    corner----> along
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from layout.errors import SceneError
+from sites.conventions import FloatArray
+
+SQUARE_TOLERANCE = 1e-6
+"""Largest cosine between ``along`` and ``up`` that still counts as a right angle."""
+
+
+def _vector(value: Any, name: str) -> FloatArray:
+    array = np.array(value, dtype=np.float64)
+    if array.shape != (3,) or not np.all(np.isfinite(array)):
+        raise SceneError(f"{name}: found {value!r}; accepted: three finite numbers [x, y, z] in metres")
+    array.flags.writeable = False
+    return array
+
+
+@dataclass(frozen=True, eq=False)
+class Rectangle:
+    """A flat rectangle: ``corner`` (3,) [m], edge vectors ``along`` and ``up`` (3,) [m].
+
+    Raises SceneError where an edge has no length or the edges are not at right angles.
+    """
+
+    corner: FloatArray
+    along: FloatArray
+    up: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("corner", "along", "up"):
+            object.__setattr__(self, name, _vector(getattr(self, name), name))
+        lengths = np.linalg.norm(self.along), np.linalg.norm(self.up)
+        if min(lengths) <= 0:
+            raise SceneError(f"along, up: found lengths {lengths[0]:g}, {lengths[1]:g} m; accepted: above 0")
+        if abs(self.along @ self.up) > SQUARE_TOLERANCE * lengths[0] * lengths[1]:
+            raise SceneError("along, up: found edges not at right angles; accepted: a rectangle")
+
+    @property
+    def normal(self) -> FloatArray:
+        """(3,) float [-] unit normal of the front."""
+        n = np.cross(self.along, self.up)
+        return n / np.linalg.norm(n)
+
+    @property
+    def area_m2(self) -> float:
+        """Area of one side, m²."""
+        return float(np.linalg.norm(self.along) * np.linalg.norm(self.up))
+
+    @property
+    def centre(self) -> FloatArray:
+        """(3,) float [m]."""
+        return self.corner + 0.5 * (self.along + self.up)
+
+
+@dataclass(frozen=True, eq=False)
+class Panel(Rectangle):
+    """A solar panel: opaque, its front (and its rear where ``bifacial``) divided into cells.
+
+    cells : (n_up, n_along) number of cells along the two edges
+    """
+
+    cells: tuple[int, int] = (10, 6)
+    bifacial: bool = False
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        cells = tuple(int(c) for c in self.cells)
+        if len(cells) != 2 or min(cells) < 1 or any(a != b for a, b in zip(cells, self.cells, strict=True)):
+            raise SceneError(f"cells: found {self.cells!r}; accepted: (n_up, n_along), whole numbers from 1")
+        object.__setattr__(self, "cells", cells)
+
+
+@dataclass(frozen=True, eq=False)
+class Blocker(Rectangle):
+    """Opaque and black on both sides."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A Lambertian plane through (0, 0, ``height``) without end.
+
+    albedo [-]; height [m]; slope_deg [deg] from the horizontal; slope_azimuth_deg [deg] the downhill direction.
+    """
+
+    albedo: float = 0.2
+    height: float = 0.0
+    slope_deg: float = 0.0
+    slope_azimuth_deg: float = 180.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.albedo <= 1.0:
+            raise SceneError(f"albedo: found {self.albedo!r}; accepted: 0 to 1")
+        if not 0.0 <= self.slope_deg < 60.0:
+            raise SceneError(f"slope_deg: found {self.slope_deg!r}; accepted: 0 to below 60")
+
+    @property
+    def normal(self) -> FloatArray:
+        """(3,) float [-] unit normal, upward."""
+        slope, azimuth = np.radians(self.slope_deg), np.radians(self.slope_azimuth_deg)
+        return np.array([np.sin(slope) * np.sin(azimuth), np.sin(slope) * np.cos(azimuth), np.cos(slope)])
+
+    def z(self, x: FloatArray | float, y: FloatArray | float) -> FloatArray:
+        """Height of the plane at (x, y), m; any shape."""
+        n = self.normal
+        return self.height - (n[0] * np.asarray(x, float) + n[1] * np.asarray(y, float)) / n[2]
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """All that stands at one place. ``ground=None``: nothing below, light neither comes from there nor ends."""
+
+    panels: Sequence[Panel] = field(default_factory=tuple)
+    blockers: Sequence[Blocker] = field(default_factory=tuple)
+    ground: Ground | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "panels", tuple(self.panels))
+        object.__setattr__(self, "blockers", tuple(self.blockers))
+
+    @property
+    def pieces(self) -> tuple[Rectangle, ...]:
+        """Every rectangle that stops light: panels first, then blockers."""
+        return (*self.panels, *self.blockers)

@@ -1,0 +1,127 @@
+"""Frozen results of one layout and of a plan, and their plain-dictionary form."""
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from layout.arrange.arrangement import Arrangement
+from layout.plan import Plan
+from sites.conventions import FloatArray
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step from sunlight to socket.
+
+    label : what happens
+    kwh : energy that is left after the step; optical steps count light on the panels' area times the
+        rated efficiency, so that all steps share one unit
+    factor : kwh over the step before (1.0 for the first); all factors multiply to last over first
+    source : published source, or "our assumption"
+    """
+
+    label: str
+    kwh: float
+    factor: float
+    source: str
+
+
+@dataclass(frozen=True, eq=False)
+class PerPanel:
+    """Yearly figures of each panel in the order built; (n_panels,) float."""
+
+    front_kwh_per_m2: FloatArray
+    rear_kwh_per_m2: FloatArray
+    energy_dc_kwh: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class LayoutResult:
+    """One layout over one year. Key meanings: the README's result table."""
+
+    name: str
+    kind: str
+    panels: int
+    dc_capacity_kw: float
+    panel_area_m2: float
+    reflector_area_m2: float
+    plot_area_m2: float
+    energy_dc_kwh: float
+    energy_ac_kwh: float
+    kwh_per_m2_plot: float
+    kwh_per_m2_panel: float
+    kwh_per_kw: float
+    kwh_per_m2_plot_endless: float
+    light_from_beyond_plot_fraction: float
+    irradiation_kwh_per_m2: float
+    rear_irradiation_kwh_per_m2: float
+    irradiation_open_kwh_per_m2: float
+    performance_ratio: float
+    shade_loss_fraction: float
+    uneven_light_loss_fraction: float
+    reflected_gain_fraction: float
+    hottest_cell_c: float
+    peak_cell_light_w_m2: float
+    peak_cell_ratio: float
+    cautions: tuple[str, ...]
+    steps: tuple[Step, ...]
+    per_panel: PerPanel
+    frame: pd.DataFrame
+    """Hourly, index UTC start of the interval: ``front_w_m2``, ``rear_w_m2`` (area means before glass),
+    ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN where no beam)."""
+    arrangement: Arrangement
+    traced_panels: int
+    """How many panels were traced; the others share a traced panel's surroundings."""
+
+    def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
+        """Plain numbers, strings and lists; the arrays per panel only where asked for."""
+        skip = {"frame", "arrangement", "per_panel", "steps", "cautions"}
+        out: dict[str, Any] = {
+            f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip
+        }
+        out["cautions"] = list(self.cautions)
+        out["steps"] = [dataclasses.asdict(step) for step in self.steps]
+        out["fit"] = list(self.arrangement.fit)
+        out["monthly_energy_ac_kwh"] = self.monthly()["energy_ac_kwh"].tolist()
+        if per_panel:
+            out["per_panel"] = {
+                f.name: getattr(self.per_panel, f.name).tolist() for f in dataclasses.fields(PerPanel)
+            }
+        return out
+
+    def monthly(self) -> pd.DataFrame:
+        """Sums by month of the site's clock, index 1 to 12: ``energy_dc_kwh``, ``energy_ac_kwh``,
+        ``front_kwh_per_m2``, ``rear_kwh_per_m2``."""
+        columns = {
+            "dc_kw": "energy_dc_kwh",
+            "ac_kw": "energy_ac_kwh",
+            "front_w_m2": "front_kwh_per_m2",
+            "rear_w_m2": "rear_kwh_per_m2",
+        }
+        hours = self.frame["hours"]
+        sums = self.frame[list(columns)].mul(hours, axis=0).groupby(self.frame["month"]).sum()
+        sums = sums.rename(columns=columns).reindex(range(1, 13), fill_value=0.0)
+        sums[["front_kwh_per_m2", "rear_kwh_per_m2"]] /= 1000.0
+        return sums
+
+
+@dataclass(frozen=True, eq=False)
+class PlanResult:
+    """All layouts of a plan on its one plot."""
+
+    plan: Plan
+    layouts: Mapping[str, LayoutResult]
+    weather_notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
+        """Plain numbers, strings and lists, units in the key names."""
+        return {
+            "title": self.plan.title,
+            "weather_notes": list(self.weather_notes),
+            "warnings": list(self.warnings),
+            "layouts": {name: r.to_dict(per_panel) for name, r in self.layouts.items()},
+        }

@@ -1,0 +1,1 @@
+"""Where: place, plot, sun, sky and weather. Knows nothing of panels."""
