@@ -1,0 +1,1 @@
+"""Rectangles as arrays, and rays through them."""

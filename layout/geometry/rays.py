@@ -1,0 +1,109 @@
+"""Rays against rectangles: the only user of the ray kernel (Embree through embreex, single precision)."""
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from embreex.mesh_construction import TriangleMesh
+from embreex.rtcore_scene import EmbreeScene
+
+from layout.geometry.rectangles import Rectangles
+from sites.conventions import BoolArray, FloatArray, IntArray
+
+START_OFFSET_M = 1e-4
+"""Rays start this far off their own surface. Coordinates are taken from the scene's middle, so that single
+precision resolves 1e-5 m in scenes of up to 150 m."""
+
+CHUNK_RAYS = 1 << 18
+"""Rays per call of the kernel: large enough to hide the call, small enough to share between cores."""
+
+
+def worker_count() -> int:
+    """Threads for ray work: the cores this process may use."""
+    return max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+class RayKernel:
+    """A set of opaque rectangles that rays can be asked about. The kernel frees the interpreter lock,
+    so calls from several threads run at once."""
+
+    def __init__(self, rectangles: Rectangles) -> None:
+        self.rectangles = rectangles
+        self.centre = np.zeros(3)
+        self._scene: EmbreeScene | None = None
+        if len(rectangles):
+            a, u, v = rectangles.corner, rectangles.along, rectangles.up
+            self.centre = (a + 0.5 * (u + v)).mean(axis=0)
+            a = a - self.centre
+            triangles = np.stack(
+                [np.stack([a, a + u, a + u + v], axis=1), np.stack([a, a + u + v, a + v], axis=1)], axis=1
+            )
+            self._scene = EmbreeScene()
+            self._mesh = TriangleMesh(self._scene, triangles.reshape(-1, 3, 3).astype(np.float32))
+
+    def _local(self, points: FloatArray) -> np.ndarray:
+        return np.ascontiguousarray(points - self.centre, dtype=np.float32)
+
+    def blocked(self, points: FloatArray, directions: FloatArray, wanted: BoolArray | None = None) -> BoolArray:
+        """Whether anything stands in the way from every point along every direction.
+
+        points : (p, 3) [m], already off their own surface; directions : (d, 3) unit
+        wanted : (d, p) bool; rays not wanted are not traced and come back False
+        Returns (d, p) bool.
+        """
+        out = np.zeros((len(directions), len(points)), dtype=bool)
+        if self._scene is None or not out.size:
+            return out
+        scene, local = self._scene, self._local(points)
+        d32 = np.ascontiguousarray(directions, dtype=np.float32)
+
+        def one(j: int) -> None:
+            if wanted is None:
+                out[j] = scene.run(local, d32[j : j + 1], query="OCCLUDED") >= 0
+                return
+            pick = wanted[j]
+            if pick.any():
+                out[j, pick] = scene.run(local[pick], d32[j : j + 1], query="OCCLUDED") >= 0
+
+        with ThreadPoolExecutor(worker_count()) as pool:
+            list(pool.map(one, range(len(d32))))
+        return out
+
+    def blocked_pairs(self, points: FloatArray, directions: FloatArray) -> BoolArray:
+        """Whether anything stands in the way of ray i from point i along direction i; (r, 3), (r, 3) -> (r,)."""
+        out = np.zeros(len(points), dtype=bool)
+        if self._scene is None:
+            return out
+        scene = self._scene
+
+        def one(start: int) -> None:
+            part = slice(start, start + CHUNK_RAYS)
+            d = np.ascontiguousarray(directions[part], dtype=np.float32)
+            out[part] = scene.run(self._local(points[part]), d, query="OCCLUDED") >= 0
+
+        with ThreadPoolExecutor(worker_count()) as pool:
+            list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
+        return out
+
+    def first_hit(self, points: FloatArray, directions: FloatArray) -> tuple[IntArray, FloatArray]:
+        """The nearest rectangle along each ray; (r, 3), (r, 3) -> index (r,) int, -1 where none, and
+        distance (r,) float [m], inf where none (worked out in double precision from the plane)."""
+        index = np.full(len(points), -1, dtype=np.int64)
+        distance = np.full(len(points), np.inf)
+        if self._scene is None:
+            return index, distance
+        scene = self._scene
+
+        def one(start: int) -> None:
+            part = slice(start, start + CHUNK_RAYS)
+            d = np.ascontiguousarray(directions[part], dtype=np.float32)
+            hit = scene.run(self._local(points[part]), d, query="INTERSECT")
+            index[part] = np.where(hit >= 0, hit // 2, -1)
+
+        with ThreadPoolExecutor(worker_count()) as pool:
+            list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
+        found = np.flatnonzero(index >= 0)
+        n = self.rectangles.normal[index[found]]
+        offset = np.einsum("ij,ij->i", self.rectangles.corner[index[found]] - points[found], n)
+        distance[found] = offset / np.einsum("ij,ij->i", directions[found], n)
+        return index, distance

@@ -1,0 +1,81 @@
+"""Where on a panel light is worked out: net cells, each sampled by a small pattern of points."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from layout.geometry.rays import START_OFFSET_M
+from layout.geometry.rectangles import Rectangles
+from layout.light.lattice import fibonacci_lattice, grid_lattice
+from sites.conventions import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Net:
+    """n_up × n_along net cells a panel, each sampled at the points of ``pattern``.
+
+    pattern : (k, 2) float [-] shares of the net cell along (up, along)
+    """
+
+    n_up: int
+    n_along: int
+    pattern: FloatArray = field(default_factory=lambda: np.array([[0.5, 0.5]]))
+
+    @property
+    def cells(self) -> int:
+        """Net cells a panel."""
+        return self.n_up * self.n_along
+
+    @property
+    def points(self) -> int:
+        """Points a panel."""
+        return self.cells * len(self.pattern)
+
+    def shares(self) -> tuple[FloatArray, FloatArray]:
+        """Shares of the panel's ``up`` and ``along`` edges, (points,) each; the pattern runs fastest."""
+        shape = (self.n_up, self.n_along, len(self.pattern))
+        up = (np.arange(self.n_up)[:, None, None] + self.pattern[:, 0]) / self.n_up
+        along = (np.arange(self.n_along)[None, :, None] + self.pattern[:, 1]) / self.n_along
+        return np.broadcast_to(up, shape).reshape(-1), np.broadcast_to(along, shape).reshape(-1)
+
+    def place(self, panels: Rectangles, rear: bool = False) -> FloatArray:
+        """Points just off the chosen face: (n_panels × points, 3) float [m]."""
+        side = -START_OFFSET_M if rear else START_OFFSET_M
+        points = panels.points(*self.shares()) + side * panels.normal[:, None]
+        return points.reshape(-1, 3)
+
+    def cell_means(self, values: np.ndarray) -> np.ndarray:
+        """Means over each net cell's points: (..., n_panels × points) -> (..., n_panels, cells)."""
+        k = len(self.pattern)
+        parts = values.reshape(*values.shape[:-1], values.shape[-1] // self.points, self.cells, k)
+        return parts[..., 0] if k == 1 else parts.mean(axis=-1, dtype=np.float32)
+
+
+def full_net(n_up: int, n_along: int) -> Net:
+    """Every cell of the panel, sampled so that each edge of the panel has at least 6 points."""
+    return Net(n_up, n_along, grid_lattice(-(-6 // n_up), -(-6 // n_along)))
+
+
+def fine_net(n_up: int, n_along: int) -> Net:
+    """Every cell by so many points that its mean is good to about 0.2 % of the panel's light.
+
+    Experiment behind the counts: tests/reference/test_light_map_rows.py prints the error.
+    """
+    wanted = max(610, 10946 // (n_up * n_along))
+    return Net(n_up, n_along, fibonacci_lattice(wanted))
+
+
+def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
+    """The coarser net of the year: 6 × 4 points or more a panel, and at least two net cells across each
+    bypass group where the panel has them.
+
+    n_up, n_along : cells of the panel; groups_up, groups_along : bypass groups side by side along each edge
+    """
+    up = _coarse(n_up, max(6, 2 * groups_up), groups_up)
+    along = _coarse(n_along, max(4, 2 * groups_along), groups_along)
+    return Net(up, along, grid_lattice(-(-6 // up), -(-4 // along)))
+
+
+def _coarse(cells: int, least: int, groups: int) -> int:
+    """Net cells along an edge: as few as ``least`` in a whole number a group, all cells where they are fewer."""
+    return min(cells, -(-least // groups) * groups)
