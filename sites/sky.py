@@ -14,13 +14,12 @@ so that a free plane of tilt β receives beam·cosθ + dome·(1 + cos β)/2 + ho
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
-from pvlib.irradiance import get_extra_radiation, perez_driesse
+from pvlib.irradiance import perez_driesse
 
-from sites.conventions import SOLAR_CONSTANT_W_M2, FloatArray, IntArray, unit_vector
+from sites.conventions import FloatArray, IntArray, unit_vector
 from sites.site import Location
 from sites.skyline import Skyline
-from sites.sun import Hours, sun_hours
+from sites.sun import Hours, extraterrestrial, sun_hours
 from sites.weather import WeatherYear
 
 COS_85 = float(np.cos(np.radians(85.0)))
@@ -47,15 +46,6 @@ class SkyYear:
     ghi: FloatArray
     dni: FloatArray
     dhi: FloatArray
-
-
-def extraterrestrial(start: pd.DatetimeIndex) -> FloatArray:
-    """Sunlight above the air on a plane that faces the sun, (n,) [W/m²].
-
-    Spencer's series for the distance of the sun (Search 2 (1971) 172) through pvlib.
-    """
-    extra = get_extra_radiation(start.dayofyear, solar_constant=SOLAR_CONSTANT_W_M2, method="spencer")
-    return np.asarray(extra, dtype=np.float64)
 
 
 def sky_components(

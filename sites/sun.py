@@ -13,9 +13,17 @@ import numpy as np
 import pandas as pd
 import scipy.sparse
 from pvlib.atmosphere import alt2pres
+from pvlib.irradiance import get_extra_radiation
 from pvlib.solarposition import spa_python
 
-from sites.conventions import BoolArray, FloatArray, IntArray, elevation_azimuth, unit_vector
+from sites.conventions import (
+    SOLAR_CONSTANT_W_M2,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    elevation_azimuth,
+    unit_vector,
+)
 from sites.site import Location
 
 FASTEST_CLIMB_DEG_PER_H = 15.1
@@ -162,6 +170,15 @@ def _middle_of_up_part(elevation: FloatArray, fraction: FloatArray) -> tuple[Boo
     end = np.where(dips, np.where(morning_is_longer, first_set, 1.0), np.where(ends_up, 1.0, last_set))
     is_up = np.any(elevation > 0.0, axis=1)
     return is_up, np.where(is_up, 0.5 * (begin + end), 0.5)
+
+
+def extraterrestrial(start: pd.DatetimeIndex) -> FloatArray:
+    """Sunlight above the air on a plane that faces the sun, (n,) [W/m²].
+
+    Spencer's series for the distance of the sun (Search 2 (1971) 172) through pvlib.
+    """
+    extra = get_extra_radiation(start.dayofyear, solar_constant=SOLAR_CONSTANT_W_M2, method="spencer")
+    return np.asarray(extra, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
