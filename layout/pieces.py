@@ -19,6 +19,9 @@ from sites.conventions import FloatArray
 SQUARE_TOLERANCE = 1e-6
 """Largest cosine between ``along`` and ``up`` that still counts as a right angle."""
 
+BURIED_M = 1e-3
+"""Pieces may reach this far below the ground, for rounding."""
+
 
 def _vector(value: Any, name: str) -> FloatArray:
     array = np.array(value, dtype=np.float64)
@@ -129,6 +132,16 @@ class Scene:
     def __post_init__(self) -> None:
         object.__setattr__(self, "panels", tuple(self.panels))
         object.__setattr__(self, "blockers", tuple(self.blockers))
+        if self.ground is None or not self.pieces:
+            return
+        corner, along, up = (np.array([getattr(p, k) for p in self.pieces]) for k in ("corner", "along", "up"))
+        corners = np.stack([corner, corner + along, corner + up, corner + along + up])
+        depth = self.ground.z(corners[..., 0], corners[..., 1]) - corners[..., 2]
+        worst = int(np.argmax(depth.max(axis=0)))
+        if depth[:, worst].max() > BURIED_M:
+            raise SceneError(
+                f"piece {worst + 1}: found {depth[:, worst].max():.3f} m below the ground; accepted: above it"
+            )
 
     @property
     def pieces(self) -> tuple[Rectangle, ...]:

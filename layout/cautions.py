@@ -1,0 +1,47 @@
+"""The caution lines that go with a layout's figures."""
+
+from layout.arrange.arrangement import Arrangement
+from layout.peaks import Peaks
+
+TALL_M = 2.5
+"""Above this a structure is worth a word on wind and foundations; common practice, no source."""
+
+
+def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
+    """Lines, each with the number that matters, deferring to local codes and licensed practice."""
+    kind = arrangement.panel_type
+    stated = "" if kind.limits_stated else " (our default; the maker's data sheet decides)"
+    lines = []
+    if peak.hottest_cell_c > kind.max_cell_c:
+        lines.append(
+            f"Heat: the hottest cell reaches {peak.hottest_cell_c:.0f} °C in the year; the panel's limit is "
+            f"{kind.max_cell_c:.0f} °C{stated}. Ask the maker before building; a warranty may end there."
+        )
+    if peak.peak_cell_light_w_m2 > kind.max_light_w_m2:
+        lines.append(
+            f"Light: the brightest cell gets {peak.peak_cell_light_w_m2:.0f} W/m²; the panel's limit is "
+            f"{kind.max_light_w_m2:.0f} W/m²{stated}. Such light can burn skin, eyes and roofs."
+        )
+    height = _height_m(arrangement)
+    if height > TALL_M:
+        lines.append(
+            f"Wind: the structure reaches {height:.1f} m above the ground. Wind load, foundations and permits are "
+            "set by local building codes; have them checked by a licensed engineer."
+        )
+    voc = kind.voc_v
+    lines.append(
+        f"Electricity: one panel gives up to {voc:.0f} V in the open circuit and a string of them many times that, "
+        "whenever there is daylight. DC wiring is work for a licensed electrician under the local code."
+    )
+    lines.append(
+        "Glare: glass and metal can dazzle neighbours, roads and aircraft at low sun; local rules decide what is "
+        "allowed. Brightness of reflections off the panels is not worked out here."
+    )
+    return tuple(lines)
+
+
+def _height_m(arrangement: Arrangement) -> float:
+    """Highest panel edge above the ground, m."""
+    ground = arrangement.scene.ground
+    tops = [p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)]
+    return max((float(t[2] - (ground.z(t[0], t[1]) if ground else 0.0)) for t in tops), default=0.0)

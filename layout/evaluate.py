@@ -1,0 +1,158 @@
+"""Coefficients × sky year → light, heat and electricity of each panel, summed as they come."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from layout.conditions import Conditions
+from layout.field import Block, Field, blocks
+from layout.geometry.rays import worker_count
+from layout.light.sky_parts import Glass
+from layout.panel_type import PanelType
+from layout.power.heat import cell_temperature
+from layout.power.panel_power import PanelModel, even_light_power, panel_dc_power
+from sites.conventions import FloatArray
+
+STANDARD_C = 25.0
+PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
+HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc")
+
+
+@dataclass(frozen=True, eq=False)
+class FieldYear:
+    """A year of a layout before wiring and inverter; k sun-up hours, m sun directions, n panels.
+
+    panel : (n,) float by name, a year's sum of each panel (that of the panel standing for it): ``front``, ``rear``
+        [kWh/m² before glass], ``useful`` [kWh/m² after glass and dirt, rear by bifaciality], ``dc_cool``,
+        ``dc_even``, ``dc`` [kWh: even light at 25 °C, even light as warm as it gets, as it is]
+    hour : (k,) float by name: ``front``, ``rear``, ``direct``, ``open_direct`` [W/m², area means before glass, the
+        last without any shadow], ``panel_c`` [°C, area mean], ``dc`` [W, the whole layout]
+    beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
+    brightest, warmest : (2m + 4,) float [-] the largest coefficient of any cell: on the front before glass, and of
+        both faces after it
+    """
+
+    panel: dict[str, FloatArray]
+    hour: dict[str, FloatArray]
+    beam: np.ndarray
+    brightest: FloatArray
+    warmest: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class _BlockYear:
+    block: Block
+    panel: dict[str, FloatArray]
+    hour: dict[str, FloatArray]
+    beam: np.ndarray
+    brightest: FloatArray
+    warmest: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Evaluator:
+    """What turns coefficients into electricity.
+
+    matrix : (k, 2m + 4), the sky year; dirt : share of the light that soiling takes
+    """
+
+    conditions: Conditions
+    matrix: csr_array
+    kind: PanelType
+    model: PanelModel
+    dirt: float
+
+    def block_year(self, field: Field, block: Block) -> _BlockYear:
+        """One block over the year."""
+        hours = self.conditions.hour_kwh
+        front, rear = block.front, block.rear
+        electric = front.after * np.float32(1.0 - self.dirt)
+        heat = front.after.mean(axis=2)
+        before = {"front": front.before.mean(axis=2), "rear": np.zeros_like(heat)}
+        warm = front.after
+        if rear is not None:
+            electric = electric + np.float32(self.kind.bifaciality * (1.0 - self.dirt)) * rear.after
+            heat = heat + rear.after.mean(axis=2)
+            before["rear"] = rear.before.mean(axis=2)
+            warm = warm + rear.after
+        light = self._hourly(electric)
+        panel_c = self._temperature(np.maximum(0.0, self.matrix @ heat))
+        scale = field.arrangement.area_scale[block.panels]
+        power = self._power(light, panel_c, block, scale)
+        year = np.asarray(self.matrix.sum(axis=0)).reshape(-1)
+        m = len(self.conditions.parts.sun)
+        panel = {name: year @ before[name] * hours for name in ("front", "rear")}
+        panel["useful"] = light.mean(axis=2, dtype=np.float64).sum(axis=0) * hours
+        panel |= {name: w.sum(axis=0) * hours for name, w in power.items()}
+        area = block.counts * field.rectangles.area[block.panels]
+        share = area / (field.rectangles.area[field.of_panel >= 0].sum())
+        hour = {name: self.matrix @ (before[name] @ share) for name in before}
+        hour["direct"] = self.matrix[:, :m] @ (before["front"][:m] @ share)
+        normals = field.rectangles.normal[block.panels]
+        hour["open_direct"] = self.matrix[:, :m] @ (np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share)
+        hour["panel_c"] = panel_c @ share
+        hour["dc"] = power["dc"] @ block.counts
+        beam = before["front"][:m] + before["rear"][:m]
+        return _BlockYear(block, panel, hour, beam, front.before.max(axis=(1, 2)), warm.max(axis=(1, 2)))
+
+    def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
+        """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
+        columns, b, cells = coefficients.shape
+        light = self.matrix @ coefficients.reshape(columns, b * cells)
+        return np.maximum(light, 0.0, out=light).reshape(-1, b, cells)
+
+    def _temperature(self, heat: np.ndarray) -> FloatArray:
+        c = self.conditions
+        return cell_temperature(
+            heat, c.air_c[:, None], c.wind_m_s[:, None], self.kind.u0_w_m2_k, self.kind.u1_w_s_m3_k
+        )
+
+    def _power(
+        self, light: np.ndarray, panel_c: FloatArray, block: Block, scale: FloatArray
+    ) -> dict[str, FloatArray]:
+        k, b, cells = light.shape
+        warm = panel_c.reshape(-1)
+        mean = light.mean(axis=2).reshape(-1)
+        watts = {
+            "dc_cool": even_light_power(mean, np.full_like(warm, STANDARD_C), self.model),
+            "dc_even": even_light_power(mean, warm, self.model),
+            "dc": panel_dc_power(light.reshape(-1, cells), block.family.groups, self.model, warm),
+        }
+        return {name: w.reshape(k, b) * scale for name, w in watts.items()}
+
+
+def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[int], None]) -> FieldYear:
+    """A year of a field. ``tick`` is told how many traced panels each finished block held."""
+    c = evaluator.conditions
+    n, k, m = len(field.rectangles), len(c.albedo), len(c.parts.sun)
+    panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
+    hour = {name: np.zeros(k) for name in HOUR_SUMS}
+    beam = np.zeros((m, n), dtype=np.float32)
+    brightest, warmest = np.zeros(c.parts.columns), np.zeros(c.parts.columns)
+    for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
+        for name, values in part.panel.items():
+            panel[name][part.block.panels] = values
+        for name, values in part.hour.items():
+            hour[name] += values
+        beam[:, part.block.panels] = part.beam
+        brightest, warmest = np.maximum(brightest, part.brightest), np.maximum(warmest, part.warmest)
+        tick(len(part.block.panels))
+    stands = np.where(field.of_panel >= 0, field.of_panel, 0)
+    panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
+    return FieldYear(panel, hour, beam[:, stands], brightest, warmest)
+
+
+def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:
+    """Work on blocks in as many threads as there are cores; results in order, so that sums repeat exactly."""
+    with ThreadPoolExecutor(worker_count()) as pool:
+        pending: deque[Future[_BlockYear]] = deque()
+        for item in items:
+            pending.append(pool.submit(work, item))
+            if len(pending) > worker_count():
+                yield pending.popleft().result()
+        while pending:
+            yield pending.popleft().result()

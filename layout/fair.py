@@ -1,0 +1,65 @@
+"""Fair per square metre: light that belongs to the neighbour, and the same pattern without end."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from layout.conditions import Conditions
+from layout.geometry.rectangles import Rectangles
+from layout.light.lattice import grid_lattice
+from layout.pieces import Ground
+from sites.conventions import FloatArray
+
+
+def light_from_beyond(
+    panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon
+) -> float:
+    """Share of a layout's beam that would otherwise have reached the ground outside the boundary.
+
+    beam : (m, n) mean beam coefficient of each panel by sun direction, both faces
+    Each panel's light is followed on from four of its points; other panels on the way are left out, since they
+    are part of the layout that is taken away.
+    """
+    sun, light = conditions.parts.sun, conditions.sun_light()
+    ground = conditions.ground
+    used = np.flatnonzero((sun @ ground.normal > 1e-3) & (light > 0))
+    arriving = light[used, None] * beam[used] * panels.area
+    total = float(arriving.sum())
+    if total <= 0:
+        return 0.0
+    pattern = grid_lattice(2, 2)
+    points = panels.points(pattern[:, 0], pattern[:, 1])
+    outside = np.stack([_outside(points, s, ground, boundary) for s in sun[used]])
+    return float((arriving * outside).sum()) / total
+
+
+def _outside(points: FloatArray, sun: FloatArray, ground: Ground, boundary: Polygon) -> FloatArray:
+    """Share of each panel's points (n, q, 3) whose beam would have landed outside, (n,)."""
+    n = ground.normal
+    along_ray = ((points - [0.0, 0.0, ground.height]) @ n) / (sun @ n)
+    landing = points - along_ray[..., None] * sun
+    return 1.0 - shapely.contains_xy(boundary, landing[..., 0], landing[..., 1]).mean(axis=1)
+
+
+@dataclass(frozen=True)
+class Endless:
+    """kwh_per_m2 : AC energy per m² of ground; light_kwh_per_m2 : light on panels, before glass, per m² of ground;
+    bound_kwh_per_m2 : what the sky sends down on the same ground."""
+
+    kwh_per_m2: float
+    light_kwh_per_m2: float
+    bound_kwh_per_m2: float
+
+
+def horizontal_light(conditions: Conditions) -> float:
+    """The sky year on the open ground plane per m² of plan area, kWh/m², skyline counted for the beam only.
+
+    The horizon band is added as a whole where it is positive: it lights upright planes and not level ones, so a
+    field of panels may gather it on top of the global horizontal irradiation.
+    """
+    sky, n = conditions.sky, conditions.ground.normal
+    cosine = np.maximum(0.0, conditions.weights @ np.maximum(0.0, conditions.parts.sun @ n))
+    light = sky.beam * cosine / n[2] + sky.dome + np.maximum(0.0, sky.horizon)
+    return float(light.sum()) * conditions.hour_kwh

@@ -1,0 +1,156 @@
+"""The panels of a layout as the light engine sees them: families, nets, traced panels, blocks."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from layout.arrange.arrangement import Arrangement
+from layout.conditions import Conditions
+from layout.geometry.rays import RayKernel
+from layout.geometry.rectangles import Rectangles
+from layout.light.coefficients import LightCoefficients, light_coefficients
+from layout.light.net import Net, full_net, year_net
+from layout.light.sky_parts import Glass
+from layout.light.surroundings import equal_surroundings, every_panel
+from layout.panel_type import PanelType
+from layout.power.cells import group_map
+from sites.conventions import FloatArray, IntArray
+
+BLOCK_VALUES = 12_000_000
+"""Cell-hours held at once by one thread: about 50 MB in single precision."""
+
+
+@dataclass(frozen=True, eq=False)
+class Family:
+    """Panels that share cells, orientation and faces, hence one net.
+
+    traced : (t,) int, indices of the panels that are traced; counts : (t,) float, the area-weighted number of
+        panels each stands for
+    groups : (cells,) int, bypass group of each net cell
+    """
+
+    net: Net
+    groups: IntArray
+    bifacial: bool
+    traced: IntArray
+    counts: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """A layout ready for tracing.
+
+    of_panel : (n,) int, index of the traced panel that stands for each panel
+    """
+
+    arrangement: Arrangement
+    rectangles: Rectangles
+    kernel: RayKernel
+    families: tuple[Family, ...]
+    of_panel: IntArray
+
+    @property
+    def traced_panels(self) -> int:
+        """How many panels are traced."""
+        return sum(len(f.traced) for f in self.families)
+
+    def with_full_cells(self) -> "Field":
+        """The same traced panels, every cell of them."""
+        return replace(self, families=tuple(_full_cells(f, self.arrangement) for f in self.families))
+
+
+def build_field(
+    arrangement: Arrangement, conditions: Conditions, full_cells: bool, repetition: bool, only: IntArray | None = None
+) -> Field:
+    """Choose nets and traced panels of a layout.
+
+    full_cells : every cell instead of the year's coarser net
+    repetition : let panels with equal surroundings share a tracing
+    only : indices of the panels that matter (default all); the others still shade
+    """
+    scene = arrangement.scene
+    panels = Rectangles.of(scene.panels)
+    kernel = RayKernel(Rectangles.of(scene.pieces))
+    chosen = np.arange(len(panels)) if only is None else only
+    number = _family_numbers(arrangement)
+    if repetition:
+        near = equal_surroundings(
+            kernel,
+            panels[chosen],
+            number[chosen],
+            np.array([scene.panels[i].bifacial for i in chosen], dtype=bool),
+            conditions.parts.sun,
+            conditions.sun_light(),
+            float(conditions.sky.dome.sum()) * conditions.hour_kwh,
+        )
+    else:
+        near = every_panel(len(chosen))
+    traced, of_panel = chosen[near.traced], np.full(len(panels), -1, dtype=np.int64)
+    of_panel[chosen] = traced[near.of_panel]
+    counts = np.bincount(of_panel[chosen], minlength=len(panels)).astype(np.float64)
+    families = tuple(
+        _family(arrangement, traced[number[traced] == f], counts, full_cells) for f in np.unique(number[traced])
+    )
+    return Field(arrangement, panels, kernel, families, of_panel)
+
+
+def _family_numbers(arrangement: Arrangement) -> IntArray:
+    features = [(*p.cells, p.bifacial, int(o)) for p, o in zip(arrangement.scene.panels, arrangement.orientation, strict=True)]
+    return np.unique(np.array(features).reshape(-1, 4), axis=0, return_inverse=True)[1].reshape(-1)
+
+
+def _family(arrangement: Arrangement, traced: IntArray, counts: FloatArray, full_cells: bool) -> Family:
+    first = arrangement.scene.panels[traced[0]]
+    kind, orientation = arrangement.panel_type, int(arrangement.orientation[traced[0]])
+    net = full_net(*first.cells) if full_cells else year_net(*first.cells, *groups_along_edges(kind, orientation))
+    groups = group_map(kind, orientation, net.n_up, net.n_along).reshape(-1)
+    return Family(net, groups, first.bifacial, traced, counts[traced])
+
+
+def _full_cells(family: Family, arrangement: Arrangement) -> Family:
+    first = int(family.traced[0])
+    net = full_net(*arrangement.scene.panels[first].cells)
+    kind, orientation = arrangement.panel_type, int(arrangement.orientation[first])
+    return replace(family, net=net, groups=group_map(kind, orientation, net.n_up, net.n_along).reshape(-1))
+
+
+def groups_along_edges(kind: PanelType, orientation: int) -> tuple[int, int]:
+    """Bypass groups side by side along the panel's ``up`` and ``along`` edges."""
+    groups = max(1, kind.bypass_groups)
+    strips_along_length = kind.group_direction == "length"
+    length_is_up = orientation == 0
+    # Strips that run along the length stand side by side across the width.
+    across_up = strips_along_length != length_is_up
+    halves = 2 if kind.half_cut else 1
+    up, along = (groups, 1) if across_up else (1, groups)
+    return (up * halves, along) if length_is_up else (up, along * halves)
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """Some traced panels of one family with their coefficients.
+
+    panels : (b,) int; counts : (b,)
+    front, rear : rear is None where the family has one face
+    """
+
+    family: Family
+    panels: IntArray
+    counts: FloatArray
+    front: LightCoefficients
+    rear: LightCoefficients | None
+
+
+def blocks(field: Field, conditions: Conditions, glass: Glass) -> Iterator[Block]:
+    """Trace a field block by block, so that memory stays bounded."""
+    hours, ground = max(1, len(conditions.albedo)), field.arrangement.scene.ground
+    for family in field.families:
+        size = max(1, BLOCK_VALUES // (hours * family.net.cells))
+        for start in range(0, len(family.traced), size):
+            index = family.traced[start : start + size]
+            args = (field.kernel, ground, conditions.parts, field.rectangles[index], family.net, glass)
+            front = light_coefficients(*args)
+            rear = light_coefficients(*args, rear=True) if family.bifacial else None
+            yield Block(family, index, family.counts[start : start + size], front, rear)
+

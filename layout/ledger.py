@@ -1,0 +1,79 @@
+"""Wiring, inverter and availability, and the steps from sunlight to socket."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.evaluate import FieldYear
+from layout.panel_type import PanelType
+from layout.plan import InverterTable, LossTable
+from layout.power.inverter import ac_power
+from layout.result import Step
+from sites.conventions import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Electricity:
+    """(k,) float [kW]: panel_kw at the panels, dc_kw at the inverter, inverted_kw before and limited_kw after the
+    AC limit, ac_kw at the socket; clipped_kw is what the limit takes."""
+
+    panel_kw: FloatArray
+    dc_kw: FloatArray
+    inverted_kw: FloatArray
+    ac_kw: FloatArray
+    clipped_kw: FloatArray
+
+
+def electricity(
+    dc_w: FloatArray, capacity_kw: float, inverter: InverterTable, losses: LossTable
+) -> Electricity:
+    """From the panels' power (k,) [W] to the socket."""
+    panel_kw = np.asarray(dc_w) / 1000.0
+    dc_kw = panel_kw * (1.0 - losses.wiring_pct / 100.0)
+    rated = inverter.ac_limit_kw if inverter.ac_limit_kw is not None else capacity_kw
+    ac_kw, clipped_kw = ac_power(dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0)
+    available = 1.0 - losses.availability_pct / 100.0
+    return Electricity(panel_kw, dc_kw, ac_kw + clipped_kw, ac_kw * available, clipped_kw)
+
+
+def ledger(
+    kind: PanelType,
+    capacity_kw: float,
+    share: FloatArray,
+    open_light: FloatArray,
+    year: FieldYear,
+    power: Electricity,
+    losses: LossTable,
+    hours: float,
+) -> tuple[Step, ...]:
+    """The steps from sunlight to socket; their factors multiply out to the AC energy.
+
+    share : (n,) area of each panel over the whole; open_light : (n,) kWh/m²
+    Light is counted at the panels' rated efficiency: 1 kWh/m² on 1 kW of panels is 1 kWh.
+    """
+    dirt = 1.0 - losses.soiling_pct / 100.0
+    front = float(year.panel["front"] @ share)
+    both = front + kind.bifaciality * float(year.panel["rear"] @ share)
+    useful = float(year.panel["useful"] @ share)
+    shown = [
+        ("Open sunlight on the panels' fronts", float(open_light @ share) * capacity_kw, "weather year"),
+        ("Shadows of rows, towers, obstacles", front * capacity_kw, "traced"),
+    ]
+    if kind.bifaciality > 0:
+        shown.append(("Light on the rear faces", both * capacity_kw, "traced"))
+    shown += [
+        ("Angular loss of the glass", useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
+        ("Soiling", useful * capacity_kw, losses.soiling_source),
+        ("Cells at weak light", float(year.panel["dc_cool"].sum()), "one-diode model"),
+        ("Cells warmer or cooler than 25 °C", float(year.panel["dc_even"].sum()), "Faiman heat, one-diode model"),
+        ("Uneven light on cells", float(year.panel["dc"].sum()), "weakest cell of each bypass group"),
+        ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
+        ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),
+        ("AC limit", float((power.inverted_kw - power.clipped_kw).sum()) * hours, "inverter"),
+        ("Availability", float(power.ac_kw.sum()) * hours, losses.availability_source),
+    ]
+    steps, before = [], shown[0][1]
+    for label, kwh, source in shown:
+        steps.append(Step(label, kwh, kwh / before if before else 1.0, source))
+        before = kwh
+    return tuple(steps)

@@ -1,0 +1,48 @@
+"""``run_plan``: every layout of a plan on its one plot."""
+
+from collections.abc import Collection
+
+from layout.arrange import arrange
+from layout.arrange.endless import endless_arrangement
+from layout.conditions import Conditions, conditions
+from layout.plan import Plan
+from layout.result import LayoutResult, PlanResult
+from layout.year import EndlessPattern, Progress, Settings, layout_year
+from sites.weather_files import load_weather
+
+ENDLESS_REACH_M = 60.0
+"""How far the endless pattern goes on around the unit that is looked at. Experiment: tests/layout/test_fair.py."""
+
+
+def run_plan(
+    plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None
+) -> PlanResult:
+    """Work out a year for the layouts of a plan.
+
+    progress : told (label, done, total) as panels are finished
+    only : names of the layouts wanted (default all)
+
+    Raises sites.errors.InputError where the weather cannot be used or a layout has no panel that fits.
+    """
+    weather = load_weather(plan.site)
+    year = conditions(plan.site, weather)
+    results = {
+        layout.name: _one(plan, layout, year, progress)
+        for layout in plan.layouts
+        if only is None or layout.name in only
+    }
+    return PlanResult(plan, results, weather.notes, plan.warnings)
+
+
+def plan_settings(plan: Plan) -> Settings:
+    """The plan's losses, inverter and ways of working."""
+    return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition)
+
+
+def _one(plan: Plan, layout: object, year: Conditions, progress: Progress | None) -> LayoutResult:
+    arrangement = arrange(plan, layout)
+    endless = None
+    if arrangement.repeat is not None:
+        pattern, unit, area = endless_arrangement(plan, layout, ENDLESS_REACH_M)
+        endless = EndlessPattern(pattern, unit, area)
+    return layout_year(arrangement, year, plan_settings(plan), endless, progress)
