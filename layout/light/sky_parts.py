@@ -38,7 +38,7 @@ class SkyParts:
     """
 
     sun: FloatArray
-    skyline: Skyline = field(default_factory=Skyline)
+    skyline: Skyline = field(default_factory=lambda: Skyline(np.zeros(0), np.zeros(0)))
     dome_rays: int = 233
     ring_rays: int = 36
     sets: int = 4

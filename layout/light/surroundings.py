@@ -18,7 +18,7 @@ from sites.conventions import BoolArray, FloatArray, IntArray
 LOOK_NET = Net(1, 1, grid_lattice(2, 2))
 LOOK_SUN = 144
 LOOK_DOME = 89
-TOLERANCE = 0.004
+TOLERANCE = 0.003
 """Largest share of the year's light by which two views may differ. Experiment: tests/layout/test_surroundings.py
 prints classes and error against this value."""
 
@@ -70,10 +70,12 @@ def equal_surroundings(
             _view(kernel, panels[members], rear, sun[::step], sun_light[::step] * step, sky_light) for rear in faces
         ]
         total = sum(v[1] for v in views)
-        leaders, which = _lead(np.concatenate([v[0] for v in views], axis=1), tolerance * total)
-        traced.append(members[leaders])
+        view = np.concatenate([v[0] for v in views], axis=1)
+        which = _cluster(view, tolerance * total)
+        middle = _middle_rows(view, which)
+        traced.append(members[middle])
         of_panel[members] = start + which
-        start += len(leaders)
+        start += len(middle)
     return Surroundings(np.concatenate(traced) if traced else np.zeros(0, dtype=np.int64), of_panel)
 
 
@@ -108,21 +110,28 @@ def _view(
     return scaled.reshape(len(panels), -1).astype(np.float32), float(weights.sum())
 
 
-def _lead(views: np.ndarray, limit: float) -> tuple[IntArray, IntArray]:
-    """Leaders such that every row lies within ``limit`` of one; (leaders,), and (n,) the nearest leader of each.
-
-    Rows come in the order built, so a new leader is simply the first row that no leader covers yet.
-    """
+def _cluster(views: np.ndarray, limit: float) -> IntArray:
+    """Number the rows such that those of one number lie within ``limit`` of its first row; (n,) int."""
     nearest = np.full(len(views), np.inf)
     which = np.zeros(len(views), dtype=np.int64)
-    leaders: list[int] = []
+    count = 0
     while True:
         open_rows = np.flatnonzero(nearest > limit)
         if not len(open_rows):
-            return np.array(leaders, dtype=np.int64), which
-        leader = int(open_rows[0])
-        distance = np.abs(views - views[leader]).sum(axis=1)
+            return np.unique(which, return_inverse=True)[1].reshape(-1)
+        distance = np.abs(views - views[open_rows[0]]).sum(axis=1)
         closer = distance < nearest
-        which[closer], nearest[closer] = len(leaders), distance[closer]
-        nearest[leader] = 0.0
-        leaders.append(leader)
+        which[closer], nearest[closer] = count, distance[closer]
+        nearest[open_rows[0]] = 0.0
+        count += 1
+
+
+def _middle_rows(views: np.ndarray, which: IntArray) -> IntArray:
+    """The row of each number that is nearest to the mean of its fellows, so that sharing has no bias."""
+    count = int(which.max()) + 1
+    sums = np.zeros((count, views.shape[1]))
+    np.add.at(sums, which, views)
+    means = sums / np.bincount(which, minlength=count)[:, None]
+    off = np.abs(views - means[which]).sum(axis=1)
+    order = np.lexsort((off, which))
+    return order[np.searchsorted(which[order], np.arange(count))]
