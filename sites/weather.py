@@ -157,7 +157,7 @@ def _impossible_light(
         "dni": (year.dni, extra),
     }
     return [
-        Fault(file, place(i, name), f"{values[i]:g} W/m²{_and_more(over)}", _limit_text(limit[i], extra[i]))
+        Fault(file, place(i, name), f"{values[i]:g} W/m²{and_more(over)}", _limit_text(limit[i], extra[i]))
         for name, (values, limit) in limits.items()
         if (over := values > limit).any()
         for i in [int(np.argmax(over))]
@@ -168,7 +168,7 @@ def _limit_text(limit: float, extra: float) -> str:
     return f"up to {limit:.0f} W/m² with the sun where it stands then ({extra:.0f} W/m² outside the air)"
 
 
-def _and_more(bad: BoolArray) -> str:
+def and_more(bad: BoolArray) -> str:
     """' and 12 more like it', or nothing."""
     more = int(bad.sum()) - 1
     return f" and {more:,} more like it" if more > 0 else ""
