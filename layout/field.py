@@ -2,19 +2,21 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
-from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
-from layout.light.coefficients import LightCoefficients, light_coefficients
+from layout.light.coefficients import LightCoefficients, engine_of, light_coefficients
 from layout.light.net import Net, full_net, year_net
+from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
 from layout.light.surroundings import equal_surroundings, every_panel
 from layout.panel_type import PanelType
 from layout.power.cells import group_map
+from layout.power.glass import transmission_ratio
 from sites.conventions import FloatArray, IntArray
 
 BLOCK_VALUES = 12_000_000
@@ -46,7 +48,7 @@ class Field:
 
     arrangement: Arrangement
     rectangles: Rectangles
-    kernel: RayKernel
+    engine: Engine
     families: tuple[Family, ...]
     of_panel: IntArray
 
@@ -71,12 +73,12 @@ def build_field(
     """
     scene = arrangement.scene
     panels = Rectangles.of(scene.panels)
-    kernel = RayKernel(Rectangles.of(scene.pieces))
+    engine = engine_of(scene, transmission_ratio)
     chosen = np.arange(len(panels)) if only is None else only
     number = _family_numbers(arrangement)
     if repetition:
         near = equal_surroundings(
-            kernel,
+            engine.kernel,
             panels[chosen],
             number[chosen],
             np.array([scene.panels[i].bifacial for i in chosen], dtype=bool),
@@ -92,7 +94,7 @@ def build_field(
     families = tuple(
         _family(arrangement, traced[number[traced] == f], counts, full_cells) for f in np.unique(number[traced])
     )
-    return Field(arrangement, panels, kernel, families, of_panel)
+    return Field(arrangement, panels, engine, families, of_panel)
 
 
 def _family_numbers(arrangement: Arrangement) -> IntArray:
@@ -104,7 +106,7 @@ def _family(arrangement: Arrangement, traced: IntArray, counts: FloatArray, full
     first = arrangement.scene.panels[traced[0]]
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[traced[0]])
     net = full_net(*first.cells) if full_cells else year_net(*first.cells, *groups_along_edges(kind, orientation))
-    groups = group_map(kind, orientation, net.n_up, net.n_along).reshape(-1)
+    groups = _groups(kind, orientation, net)
     return Family(net, groups, first.bifacial, traced, counts[traced])
 
 
@@ -112,7 +114,12 @@ def _full_cells(family: Family, arrangement: Arrangement) -> Family:
     first = int(family.traced[0])
     net = full_net(*arrangement.scene.panels[first].cells)
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[first])
-    return replace(family, net=net, groups=group_map(kind, orientation, net.n_up, net.n_along).reshape(-1))
+    return replace(family, net=net, groups=_groups(kind, orientation, net))
+
+
+def _groups(kind: PanelType, orientation: int, net: Net) -> IntArray:
+    way: Literal["portrait", "landscape"] = "portrait" if orientation == 0 else "landscape"
+    return group_map(kind, way, net.n_up, net.n_along).reshape(-1)
 
 
 def groups_along_edges(kind: PanelType, orientation: int) -> tuple[int, int]:
@@ -144,12 +151,12 @@ class Block:
 
 def blocks(field: Field, conditions: Conditions, glass: Glass) -> Iterator[Block]:
     """Trace a field block by block, so that memory stays bounded."""
-    hours, ground = max(1, len(conditions.albedo)), field.arrangement.scene.ground
+    hours = max(1, len(conditions.albedo))
     for family in field.families:
         size = max(1, BLOCK_VALUES // (hours * family.net.cells))
         for start in range(0, len(family.traced), size):
             index = family.traced[start : start + size]
-            args = (field.kernel, ground, conditions.parts, field.rectangles[index], family.net, glass)
+            args = (field.engine, conditions.parts, field.rectangles[index], family.net, glass)
             front = light_coefficients(*args)
             rear = light_coefficients(*args, rear=True) if family.bifacial else None
             yield Block(family, index, family.counts[start : start + size], front, rear)

@@ -22,6 +22,9 @@ SQUARE_TOLERANCE = 1e-6
 BURIED_M = 1e-3
 """Pieces may reach this far below the ground, for rounding."""
 
+WIDEST_DEG = 45.0
+"""Facet slopes and turns beyond this are no longer a sheet's texture."""
+
 
 def _vector(value: Any, name: str) -> FloatArray:
     array = np.array(value, dtype=np.float64)
@@ -91,6 +94,60 @@ class Blocker(Rectangle):
     """Opaque and black on both sides."""
 
 
+def _share(value: float, name: str, piece: str) -> float:
+    if not (np.isfinite(value) and 0.0 <= value <= 1.0):
+        raise SceneError(f"{piece}: {name}: found {value!r}; accepted: 0 to 1")
+    return float(value)
+
+
+def _angles(value: Any, name: str, piece: str) -> tuple[float, float]:
+    pair = tuple(float(v) for v in np.atleast_1d(np.asarray(value, dtype=np.float64)).reshape(-1))
+    if len(pair) != 2 or not all(0.0 <= v <= WIDEST_DEG for v in pair):
+        raise SceneError(f"{piece}: {name}: found {value!r}; accepted: two angles (along, up) of 0 to {WIDEST_DEG:g}°")
+    return pair[0], pair[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Reflector(Rectangle):
+    """A sheet of tiny mirror facets; its front reflects, its rear is black.
+
+    reflectance : of the facets, solar-weighted, 0 to 1 [-]
+    slope_rms : rms slope of the facets in the direction of ``along`` and of ``up`` [deg]; (0, 0) is a plane mirror
+    diffuse : share of the reflectance that leaves Lambertian [-]
+    """
+
+    reflectance: float = 0.9
+    slope_rms: tuple[float, float] = (0.0, 0.0)
+    diffuse: float = 0.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        object.__setattr__(self, "reflectance", _share(self.reflectance, "reflectance", "Reflector"))
+        object.__setattr__(self, "diffuse", _share(self.diffuse, "diffuse", "Reflector"))
+        object.__setattr__(self, "slope_rms", _angles(self.slope_rms, "slope_rms", "Reflector"))
+
+
+@dataclass(frozen=True, eq=False)
+class Diffuser(Rectangle):
+    """A see-through sheet that turns the light passing it, from either side.
+
+    transmittance : at normal incidence [-]; heat_transmittance : of the sunlight that cells cannot use [-]
+    spread_rms : rms turn in the direction of ``along`` and of ``up`` [deg]; (0, 0) only weakens
+    diffuse : share of the transmitted light that leaves Lambertian on the far side [-]
+    """
+
+    transmittance: float = 0.9
+    heat_transmittance: float = 0.9
+    spread_rms: tuple[float, float] = (0.0, 0.0)
+    diffuse: float = 0.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for name in ("transmittance", "heat_transmittance", "diffuse"):
+            object.__setattr__(self, name, _share(getattr(self, name), name, "Diffuser"))
+        object.__setattr__(self, "spread_rms", _angles(self.spread_rms, "spread_rms", "Diffuser"))
+
+
 @dataclass(frozen=True)
 class Ground:
     """A Lambertian plane through (0, 0, ``height``) without end.
@@ -126,12 +183,14 @@ class Scene:
     """All that stands at one place. ``ground=None``: nothing below, light neither comes from there nor ends."""
 
     panels: Sequence[Panel] = field(default_factory=tuple)
+    reflectors: Sequence[Reflector] = field(default_factory=tuple)
+    diffusers: Sequence[Diffuser] = field(default_factory=tuple)
     blockers: Sequence[Blocker] = field(default_factory=tuple)
     ground: Ground | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "panels", tuple(self.panels))
-        object.__setattr__(self, "blockers", tuple(self.blockers))
+        for name in ("panels", "reflectors", "diffusers", "blockers"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
         if self.ground is None or not self.pieces:
             return
         corner, along, up = (np.array([getattr(p, k) for p in self.pieces]) for k in ("corner", "along", "up"))
@@ -145,5 +204,5 @@ class Scene:
 
     @property
     def pieces(self) -> tuple[Rectangle, ...]:
-        """Every rectangle that stops light: panels first, then blockers."""
-        return (*self.panels, *self.blockers)
+        """Every rectangle: panels first, then reflectors, diffusers and blockers."""
+        return (*self.panels, *self.reflectors, *self.diffusers, *self.blockers)

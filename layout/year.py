@@ -13,14 +13,13 @@ from layout.errors import PhysicsError
 from layout.evaluate import Evaluator, FieldYear, evaluate
 from layout.fair import horizontal_light, light_from_beyond
 from layout.field import Field, build_field
-from layout.geometry.rays import RayKernel
-from layout.geometry.rectangles import Rectangles
 from layout.ledger import Electricity, electricity, ledger
-from layout.light.coefficients import light_coefficients
+from layout.light.coefficients import engine_of, light_coefficients
 from layout.light.net import Net
 from layout.light.lattice import grid_lattice
 from layout.peaks import Peaks, peaks
 from layout.plan import InverterTable, LossTable
+from layout.pieces import Scene
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import LayoutResult, PerPanel
@@ -103,10 +102,9 @@ def _open_light(field: Field, evaluator: Evaluator) -> FloatArray:
     normals, kind = np.unique(np.round(field.rectangles.normal, 7), axis=0, return_inverse=True)
     kind = kind.reshape(-1)
     first = np.array([np.flatnonzero(kind == k)[0] for k in range(len(normals))])
-    nothing = RayKernel(Rectangles(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 3))))
+    nothing = engine_of(Scene(ground=field.arrangement.scene.ground), transmission_ratio)
     out = light_coefficients(
         nothing,
-        field.arrangement.scene.ground,
         c.parts,
         field.rectangles[first],
         Net(1, 1, grid_lattice(1, 1)),

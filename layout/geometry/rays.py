@@ -29,6 +29,7 @@ class RayKernel:
 
     def __init__(self, rectangles: Rectangles) -> None:
         self.rectangles = rectangles
+        self.normals = rectangles.normal
         self.centre = np.zeros(3)
         self._scene: EmbreeScene | None = None
         if len(rectangles):
@@ -85,6 +86,29 @@ class RayKernel:
             list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
         return out
 
+    def first_outer(self, points: FloatArray, directions: FloatArray) -> IntArray:
+        """The nearest rectangle from every point along every direction; (p, 3), (d, 3) -> (d, p) int32, -1 where
+        none."""
+        out = np.full((len(directions), len(points)), -1, dtype=np.int32)
+        if self._scene is None or not out.size:
+            return out
+        scene, local = self._scene, self._local(points)
+        d32 = np.ascontiguousarray(directions, dtype=np.float32)
+
+        def one(j: int) -> None:
+            hit = scene.run(local, d32[j : j + 1], query="INTERSECT")
+            out[j] = np.where(hit >= 0, hit // 2, -1)
+
+        with ThreadPoolExecutor(worker_count()) as pool:
+            list(pool.map(one, range(len(d32))))
+        return out
+
+    def meeting(self, points: FloatArray, directions: FloatArray, index: IntArray) -> FloatArray:
+        """Where rays (r, 3) meet the planes of rectangles ``index`` (r,), in double precision; (r, 3)."""
+        n = self.normals[index]
+        offset = np.einsum("ij,ij->i", self.rectangles.corner[index] - points, n)
+        return points + (offset / np.einsum("ij,ij->i", directions, n))[:, None] * directions
+
     def first_hit(self, points: FloatArray, directions: FloatArray) -> tuple[IntArray, FloatArray]:
         """The nearest rectangle along each ray; (r, 3), (r, 3) -> index (r,) int, -1 where none, and
         distance (r,) float [m], inf where none (worked out in double precision from the plane)."""
@@ -103,7 +127,7 @@ class RayKernel:
         with ThreadPoolExecutor(worker_count()) as pool:
             list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
         found = np.flatnonzero(index >= 0)
-        n = self.rectangles.normal[index[found]]
+        n = self.normals[index[found]]
         offset = np.einsum("ij,ij->i", self.rectangles.corner[index[found]] - points[found], n)
         distance[found] = offset / np.einsum("ij,ij->i", directions[found], n)
         return index, distance

@@ -1,53 +1,15 @@
-"""Light by way of the ground: where rays from cells meet it, and how much sky light those places get.
-
-Rays that land close together, as seen from the cell, share one place: places lie on nets whose step grows with
-the distance from the cell, so that near shadows keep their shape and far ground costs little.
-"""
-
-from dataclasses import dataclass
+"""Light by way of the ground: how much sky light its places get, and how cells gather it."""
 
 import numpy as np
 from scipy.sparse import csr_array
 
-from layout.geometry.rays import START_OFFSET_M, RayKernel
+from layout.geometry.rays import RayKernel
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.sky_parts import SkyParts
 from layout.pieces import Ground
 from sites.conventions import FloatArray, IntArray
 
-STEP_PER_DISTANCE = 0.1
-"""Step of the net over the distance from the cell: a tenth of a radian is finer than the rays are apart."""
-
 GROUND_DOME_RAYS = 89
-
-
-@dataclass(frozen=True, eq=False)
-class GroundPlaces:
-    """points : (g, 3) [m] just above the ground; of_hit : (r,) int, the place that each ray shares."""
-
-    points: FloatArray
-    of_hit: IntArray
-
-
-def ground_places(ground: Ground, hits: FloatArray, distance: FloatArray, finest_step_m: float) -> GroundPlaces:
-    """Gather ray landings into shared places.
-
-    hits : (r, 3) [m] on the ground; distance : (r,) [m] from the cell
-    """
-    level = np.ceil(np.log2(np.maximum(1.0, distance * STEP_PER_DISTANCE / finest_step_m))).astype(np.int64)
-    step = finest_step_m * 2.0**level
-    span = 1 << 26
-    ix = np.clip(np.floor(hits[:, 0] / step), -(span // 2), span // 2 - 1).astype(np.int64) + span // 2
-    iy = np.clip(np.floor(hits[:, 1] / step), -(span // 2), span // 2 - 1).astype(np.int64) + span // 2
-    key = (level * span + ix) * span + iy
-    # A landing stands for its place, never the place's middle, which may lie inside a building. Which one is
-    # left to a fixed shuffle, else the first rays of the lattice would be preferred.
-    shuffle = np.random.default_rng(0).permutation(len(key))
-    _, first, inverse = np.unique(key[shuffle], return_index=True, return_inverse=True)
-    of_hit = np.zeros(len(key), dtype=np.int64)
-    of_hit[shuffle] = inverse
-    points = hits[shuffle[first]] + START_OFFSET_M * ground.normal
-    return GroundPlaces(points, of_hit)
 
 
 def ground_columns(kernel: RayKernel, ground: Ground, parts: SkyParts, points: FloatArray) -> np.ndarray:
@@ -72,13 +34,13 @@ def ground_columns(kernel: RayKernel, ground: Ground, parts: SkyParts, points: F
 
 
 def gather(
-    rows: IntArray, weights: FloatArray, places: GroundPlaces, light: np.ndarray, n_rows: int
+    rows: IntArray, weights: FloatArray, of_hit: IntArray, light: np.ndarray, n_rows: int
 ) -> np.ndarray:
     """Sum the light of places over the rays of each row.
 
-    rows : (r,) int row of each ray; weights : (r,); light : (c, g)  ->  (c, n_rows) float32.
+    rows, of_hit : (r,) int row and place of each ray; weights : (r,); light : (c, g)  ->  (c, n_rows) float32.
     """
     matrix = csr_array(
-        (weights.astype(np.float32), (rows, places.of_hit)), shape=(n_rows, light.shape[1]), dtype=np.float32
+        (weights.astype(np.float32), (rows, of_hit)), shape=(n_rows, light.shape[1]), dtype=np.float32
     )
     return (matrix @ np.ascontiguousarray(light.T)).T

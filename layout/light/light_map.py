@@ -5,13 +5,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
-from layout.light.coefficients import light_coefficients
-from layout.light.net import Net, fine_net, full_net
-from layout.light.sky_parts import SkyParts
-from layout.pieces import Ground, Panel, Scene
+from layout.light.coefficients import engine_of, finest_step
+from layout.power.glass import transmission_ratio
+from layout.light.net import Net, fine_net, texture_net
+from layout.light.receive import Engine, Receiver
+from layout.light.sheets import sequences
+from layout.light.sky_parts import Glass, SkyParts
+from layout.pieces import Panel, Scene
 from sites.conventions import FloatArray, unit_vector
+
+MAP_DRAWS = 377
+"""Facets drawn for each sun position and scattering sheet."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,14 +43,16 @@ def light_map(
     dni: FloatArray | float = 1000.0,
     bounces: int = 1,
     dome: bool = False,
+    glass: Glass = transmission_ratio,
 ) -> LightMap:
     """Beam light on every cell of every panel, straight and by way of the ground.
 
     elevation, azimuth : (n_sun,) [deg]; dni : W/m², one or (n_sun,)
-    bounces : 0 leaves out light by way of the ground
+    bounces : reflectors that light may meet on its way; 0 leaves out all but straight light, the ground's too
+    glass : angular curve of diffusers, cosθ -> ratio
     dome : also work out the cosine-weighted visible sky, (1 + cos tilt)/2 for a free tilted plane
 
-    Raises ValueError where elevation and azimuth do not match or ``bounces`` is not 0 or 1.
+    Raises ValueError where elevation and azimuth do not match or ``bounces`` is negative.
 
     >>> from layout import Panel, Scene, light_map
     >>> m = light_map(Scene([Panel((0, 0, 1), (1, 0, 0), (0, 1, 0), cells=(2, 2))]), elevation=[30], azimuth=[180])
@@ -53,13 +60,13 @@ def light_map(
     [[[500.0, 500.0], [500.0, 500.0]]]
     """
     el, az = np.broadcast_arrays(np.atleast_1d(elevation).astype(float), np.atleast_1d(azimuth).astype(float))
-    if el.ndim != 1 or bounces not in (0, 1):
-        raise ValueError(f"bounces: found {bounces!r}; accepted: 0 or 1; elevation and azimuth: one list each")
+    if el.ndim != 1 or bounces < 0:
+        raise ValueError(f"bounces: found {bounces!r}; accepted: 0, 1, 2, ...; elevation and azimuth: one list each")
     strength = np.broadcast_to(np.asarray(dni, dtype=np.float64), el.shape).copy()
     sun = unit_vector(el, az)
     if scene.ground is not None:
         strength[sun @ scene.ground.normal <= 0] = 0.0  # the plane without end hides the sun
-    tracer = _Tracer(RayKernel(Rectangles.of(scene.pieces)), scene.ground, sun, strength, bounces)
+    tracer = _Tracer(engine_of(scene, glass), sun, strength, bounces)
     faces = [tracer.face(panel, rear=False) for panel in scene.panels]
     rear = tuple(sum(tracer.face(p, rear=True)) if p.bifacial else None for p in scene.panels)
     return LightMap(
@@ -73,42 +80,46 @@ def light_map(
 
 @dataclass(frozen=True, eq=False)
 class _Tracer:
-    kernel: RayKernel
-    ground: Ground | None
+    engine: Engine
     sun: FloatArray
     strength: FloatArray
     bounces: int
 
     def face(self, panel: Panel, rear: bool) -> tuple[FloatArray, FloatArray]:
-        """Direct light and light by way of the ground on one face, (n_sun, n_up, n_along) each."""
-        direct = self._direct(panel, rear)
-        reflected = np.zeros_like(direct)
-        if self.ground is not None and self.bounces:
-            parts = SkyParts(self.sun, dome_rays=987, sets=1)
-            out = self._trace(panel, full_net(*panel.cells), parts, rear)
-            m = len(self.sun)
-            by_ground = self.ground.albedo * self.strength[:, None] * out[m : 2 * m]
-            reflected = by_ground.reshape(m, *panel.cells).astype(np.float64)
-        return direct, reflected
-
-    def _direct(self, panel: Panel, rear: bool) -> FloatArray:
-        cosine = np.maximum(0.0, self.sun @ panel.normal * (-1.0 if rear else 1.0)) * self.strength
-        net, lit = fine_net(*panel.cells), np.flatnonzero(cosine > 0)
-        points = net.place(Rectangles.of([panel]), rear)
-        out = np.zeros((len(self.sun), net.cells))
-        seen = net.cell_means((~self.kernel.blocked(points, self.sun[lit])).astype(np.float32))
-        out[lit] = seen[:, 0] * cosine[lit, None]
-        return out.reshape(len(self.sun), *panel.cells)
+        """Direct light and light by way of sheets and the ground on one face, (n_sun, n_up, n_along) each."""
+        parts = SkyParts(self.sun, dome_rays=987, ring_rays=0, bounces=self.bounces, draws=MAP_DRAWS)
+        m, out = len(self.sun), np.zeros((2, len(self.sun), *panel.cells))
+        fine, coarse = fine_net(*panel.cells), texture_net(*panel.cells)
+        receiver = self._receiver(panel, fine, parts, rear)
+        out[0] = self._cells(panel, fine, receiver.straight())
+        if self.bounces == 0:
+            return out[0], out[1]
+        orders = tuple(sequences(self.engine.sheets, self.bounces))
+        smooth = tuple(o for o in orders if all(s.smooth for s in o))
+        rough = tuple(o for o in orders if not all(s.smooth for s in o))
+        if smooth:
+            out[1] += self._cells(panel, fine, receiver.by_sheets(smooth)[0])
+        receiver = self._receiver(panel, coarse, parts, rear)
+        if rough:
+            out[1] += self._cells(panel, coarse, receiver.by_sheets(rough)[0])
+        if self.engine.ground is not None or any(s.diffuse_share > 0 for s in self.engine.sheets):
+            columns = receiver.hemisphere(0)[0]
+            albedo = self.engine.ground.albedo if self.engine.ground else 0.0
+            out[1] += self._cells(panel, coarse, columns[:m] + np.float32(albedo) * columns[m : 2 * m])
+        return out[0], out[1]
 
     def dome(self, panel: Panel) -> FloatArray:
         """Cosine-weighted visible sky of each cell, (n_up, n_along)."""
-        net = Net(*panel.cells, full_net(*panel.cells).pattern)
-        parts = SkyParts(np.zeros((0, 3)), dome_rays=4181, sets=1)
-        return self._trace(panel, net, parts, rear=False)[0].reshape(panel.cells).astype(np.float64)
+        net, parts = texture_net(*panel.cells), SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0)
+        columns = self._receiver(panel, net, parts, rear=False).hemisphere(0)[0]
+        return net.cell_means(columns[0])[0].reshape(panel.cells).astype(np.float64)
 
-    def _trace(self, panel: Panel, net: Net, parts: SkyParts, rear: bool) -> np.ndarray:
-        rectangles = Rectangles.of([panel])
-        out = light_coefficients(
-            self.kernel, self.ground, parts, rectangles, net, glass=np.ones_like, rear=rear
-        )
-        return out.before[:, 0]
+    def _receiver(self, panel: Panel, net: Net, parts: SkyParts, rear: bool) -> Receiver:
+        one = Rectangles.of([panel])
+        normal = panel.normal * (-1.0 if rear else 1.0)
+        return Receiver(self.engine, parts, net.place(one, rear), normal, (np.ones_like,), finest_step(one))
+
+    def _cells(self, panel: Panel, net: Net, values: np.ndarray) -> FloatArray:
+        """(n_sun, points) for beams of 1 W/m² to (n_sun, n_up, n_along) W/m²."""
+        cells = net.cell_means(values)[:, 0].astype(np.float64) * self.strength[:, None]
+        return cells.reshape(len(self.sun), *panel.cells)

@@ -65,6 +65,11 @@ def fine_net(n_up: int, n_along: int) -> Net:
     return Net(n_up, n_along, fibonacci_lattice(wanted))
 
 
+def texture_net(n_up: int, n_along: int) -> Net:
+    """Every cell by a few points: for light that varies slowly over a cell, or comes from many directions."""
+    return Net(n_up, n_along, fibonacci_lattice(max(8, 377 // (n_up * n_along))))
+
+
 def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
     """The coarser net of the year: 6 × 4 points or more a panel, and at least two net cells across each
     bypass group where the panel has them.

@@ -8,7 +8,7 @@ each for an albedo of 1 and a beam, dome or band of 1 W/m². A year is then one 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.sparse import csr_array, hstack
@@ -33,6 +33,8 @@ class SkyParts:
     sun : (m, 3) float unit vectors toward the sun
     skyline : the far horizon
     dome_rays, ring_rays : rays a point over its hemisphere, and round the horizon
+    bounces : reflectors that light may meet on its way to a cell
+    draws : facets drawn for each sun direction and scattering sheet
     sets : different shifts of the hemisphere's rays; neighbouring panels take different ones, so that their
         errors do not add up
     """
@@ -42,6 +44,8 @@ class SkyParts:
     dome_rays: int = 233
     ring_rays: int = 36
     sets: int = 4
+    bounces: int = 1
+    draws: int = 13
     seed: int = 7
 
     @property
@@ -56,7 +60,7 @@ class SkyParts:
 
     def ring(self) -> FloatArray:
         """Azimuths round the horizon, (ring_rays,) degrees."""
-        return (np.arange(self.ring_rays) + 0.5) * (360.0 / self.ring_rays)
+        return (np.arange(self.ring_rays) + 0.5) * (360.0 / max(1, self.ring_rays))
 
     def ring_directions(self) -> FloatArray:
         """Where the band's visibility is tested, (ring_rays, 3)."""
@@ -67,6 +71,15 @@ class SkyParts:
         """Which directions (d, 3) look at the sky, (d,) bool."""
         elevation, azimuth = elevation_azimuth(directions)
         return elevation > np.maximum(0.0, self.skyline.at(azimuth))
+
+    def ring_strength(self) -> float:
+        """Beam of each of the ring's directions that together make a band of 1 W/m² on an upright plane."""
+        azimuth = np.radians(self.ring())
+        return 1.0 / float(np.maximum(0.0, np.cos(azimuth)).sum())
+
+    def coarser(self, dome_rays: int) -> "SkyParts":
+        """The same sky by fewer rays, for places that only pass light on."""
+        return replace(self, dome_rays=dome_rays, sets=1, bounces=self.bounces - 1)
 
     def ring_weights(self, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Share of the band's light on a plane that each ring azimuth brings, and the cosine of its incidence.

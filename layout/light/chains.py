@@ -1,0 +1,103 @@
+"""Sunlight that reaches a point by way of sheets.
+
+A sheet's facet sends the sun's light in one direction, whatever place it hits. So directions are worked out first,
+from the sun down to the receiver; then each receiver looks back along the last of them, and where the look meets
+the right sheet, and from there the next, and at the end the sun, light arrives.
+
+    sun  ---s--->  sheet 2  ---o2--->  sheet 1  ---o1--->  receiver looks along −o1
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from layout.geometry.rays import START_OFFSET_M, RayKernel
+from layout.light.lattice import fibonacci_lattice
+from layout.light.sheets import Sheet
+from layout.light.sky_parts import Glass
+from sites.conventions import FloatArray, IntArray
+
+_GOLDEN = 0.618033988749895
+
+
+def light_by_sheets(
+    kernel: RayKernel,
+    orders: Sequence[tuple[Sheet, ...]],
+    points: FloatArray,
+    normal: FloatArray,
+    sources: FloatArray,
+    glasses: Sequence[Glass],
+    sheet_glass: Glass,
+    draws: int,
+) -> np.ndarray:
+    """Irradiance at points from beams of 1 W/m² by way of sheets.
+
+    orders : sheets in the order that a look back from the receiver meets them
+    points : (p, 3) just off a face of unit normal ``normal``; sources : (s, 3) unit toward each beam
+    glasses : one result each; sheet_glass : angular curve of diffusers
+    Returns (len(glasses), s, p) float32.
+    """
+    out = np.zeros((len(glasses), len(sources), len(points)), dtype=np.float32)
+    for order in orders:
+        count = 1 if all(s.smooth for s in order) else draws
+        lattice = [fibonacci_lattice(count, (0.37 * (i + 1), 0.61 * (i + 1))) for i in range(len(order))]
+        count = len(lattice[0])
+        for j in range(count):
+            moved = [shift_per_source(element[j], len(sources)) for element in lattice]
+            looks, strength = _looks(order, sources, moved, sheet_glass)
+            cosine = looks[0] @ normal
+            lit = np.flatnonzero((strength > 0) & (cosine > 1e-9))
+            source, point = _follow(kernel, order, points, [k[lit] for k in looks], sources[lit])
+            chosen = lit[source]
+            for target, glass in zip(out, glasses, strict=True):
+                gain = strength * cosine / count
+                gain[lit] *= glass(cosine[lit])
+                target[chosen, point] += gain[chosen].astype(np.float32)
+    return out
+
+
+def shift_per_source(point: FloatArray, n: int) -> FloatArray:
+    """The same draw moved differently for each source, so that a year does not repeat one draw's error; (n, 2)."""
+    i = np.arange(n)[:, None]
+    return (point + i * np.array([_GOLDEN, 0.754877666])) % 1.0
+
+
+def _looks(
+    order: Sequence[Sheet], sources: FloatArray, draws: Sequence[FloatArray], glass: Glass
+) -> tuple[list[FloatArray], FloatArray]:
+    """Directions to look in from the receiver and from each sheet but the last, and the strength that arrives on a
+    plane facing the look."""
+    toward, strength, looks = sources, np.ones(len(sources)), []
+    for sheet, points in zip(reversed(order), reversed(draws), strict=True):
+        leaves, factor = sheet.scatter(toward, points, glass)
+        strength = strength * factor
+        toward = -leaves
+        looks.append(toward)
+    return looks[::-1], strength
+
+
+def _follow(
+    kernel: RayKernel, order: Sequence[Sheet], points: FloatArray, looks: Sequence[FloatArray], sources: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Pairs (source, point) whose look meets all sheets in order and then the source."""
+    first = kernel.first_outer(points, looks[0])
+    source, point = np.nonzero(order[0].member[first])
+    if not len(source):
+        return source, point
+    index = first[source, point]
+    place = kernel.meeting(points[point], looks[0][source], index)
+    for sheet, before, look in zip(order[1:], order[:-1], looks[1:], strict=True):
+        start = off_sheet(before, place, look[source])
+        index, _ = kernel.first_hit(start, look[source])
+        keep = np.flatnonzero(sheet.member[index])
+        source, point, index = source[keep], point[keep], index[keep]
+        place = kernel.meeting(start[keep], look[source], index)
+    start = off_sheet(order[-1], place, sources[source])
+    free = ~kernel.blocked_pairs(start, sources[source])
+    return source[free], point[free]
+
+
+def off_sheet(sheet: Sheet, places: FloatArray, directions: FloatArray) -> FloatArray:
+    """Places just off the side of a sheet that directions leave from; (r, 3) each."""
+    side = np.sign(directions @ sheet.normal)
+    return places + START_OFFSET_M * side[:, None] * sheet.normal

@@ -1,0 +1,250 @@
+"""What points on a face receive from every part of the sky: straight, by way of sheets, by way of the ground.
+
+One routine for panels and for the places on matt sheets that pass light on to panels.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.geometry.rays import START_OFFSET_M, RayKernel
+from layout.light.chains import light_by_sheets, off_sheet
+from layout.light.ground import gather, ground_columns
+from layout.light.lattice import fibonacci_lattice, frame
+from layout.light.places import shared_places
+from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
+from layout.light.sky_parts import Glass, SkyParts
+from layout.pieces import Ground
+from sites.conventions import BoolArray, FloatArray, IntArray
+
+MATT_RAYS = 89
+"""Hemisphere rays of places on matt sheets."""
+
+WALK_DRAWS = 987
+"""Facets that looks choose from in turn."""
+
+
+@dataclass(frozen=True, eq=False)
+class Engine:
+    """A scene ready to be traced. sheet_glass : angular curve of diffusers."""
+
+    kernel: RayKernel
+    sheets: tuple[Sheet, ...]
+    ground: Ground | None
+    sheet_glass: Glass
+
+
+@dataclass(frozen=True, eq=False)
+class Looks:
+    """Looks under way: start (r, 3), direction (r, 3), weights (w, r), row of the result (r,), reflectors met so
+    far (r,)."""
+
+    start: FloatArray
+    direction: FloatArray
+    weights: FloatArray
+    row: IntArray
+    mirrors: IntArray
+
+    def pick(self, keep: IntArray | BoolArray) -> "Looks":
+        """Some of them."""
+        return Looks(
+            self.start[keep], self.direction[keep], self.weights[:, keep], self.row[keep], self.mirrors[keep]
+        )
+
+    @staticmethod
+    def joined(parts: Sequence["Looks"]) -> "Looks":
+        """All looks of several."""
+        return Looks(
+            np.concatenate([p.start for p in parts]),
+            np.concatenate([p.direction for p in parts]),
+            np.concatenate([p.weights for p in parts], axis=1),
+            np.concatenate([p.row for p in parts]),
+            np.concatenate([p.mirrors for p in parts]),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Receiver:
+    """Points (p, 3) just off a face with unit normal ``normal``; one result for each glass.
+
+    step : finest step of the net of places on the ground and on matt sheets, m
+    """
+
+    engine: Engine
+    parts: SkyParts
+    points: FloatArray
+    normal: FloatArray
+    glasses: Sequence[Glass]
+    step: float
+
+    def columns(self, which: int = 0) -> np.ndarray:
+        """Coefficients (glasses, 2m + 4, p) float32; ``which`` chooses the shift of the hemisphere's rays."""
+        m = len(self.parts.sun)
+        out = self.hemisphere(which)
+        self._add_sun(out[:, :m])
+        self._add_band(out[:, 2 * m + 2])
+        if self.engine.sheets:
+            got = self.by_sheets(tuple(sequences(self.engine.sheets, self.parts.bounces)))
+            out[:, :m] += got[:, :m]
+            out[:, 2 * m + 2] += self.parts.ring_strength() * got[:, m:].sum(axis=1)
+        return out
+
+    def by_sheets(self, orders: Sequence[tuple[Sheet, ...]]) -> np.ndarray:
+        """Beams of 1 W/m² by way of sheets' lobes, (glasses, m + ring_rays, p): sun directions, then the ring's."""
+        sources = np.concatenate([self.parts.sun, self.parts.ring_directions()])
+        e = self.engine
+        return light_by_sheets(
+            e.kernel, orders, self.points, self.normal, sources, self.glasses, e.sheet_glass, self.parts.draws
+        )
+
+    def straight(self) -> np.ndarray:
+        """Straight beams of 1 W/m² on the first glass, (m, p)."""
+        out = np.zeros((len(self.glasses), len(self.parts.sun), len(self.points)), dtype=np.float32)
+        self._add_sun(out)
+        return out[0]
+
+    def _add_sun(self, out: np.ndarray) -> None:
+        cosine = self.parts.sun @ self.normal
+        up = np.flatnonzero(cosine > 0)
+        seen = ~self.engine.kernel.blocked(self.points, self.parts.sun[up])
+        for target, glass in zip(out, self.glasses, strict=True):
+            target[up] += (cosine[up] * glass(cosine[up])).astype(np.float32)[:, None] * seen
+
+    def _add_band(self, out: np.ndarray) -> None:
+        weights, cosine = self.parts.ring_weights(self.normal)
+        used = weights > 1e-12
+        free = ~self.engine.kernel.blocked(self.points, self.parts.ring_directions()[used])
+        for target, glass in zip(out, self.glasses, strict=True):
+            target += (weights[used] * glass(cosine[used])).astype(np.float32) @ free
+
+    def hemisphere(self, which: int) -> np.ndarray:
+        """Dome, ground, matt sheets and all that sheets' lobes show of them; (glasses, 2m + 4, p) float32."""
+        out = np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
+        local = self.parts.hemisphere(which)
+        directions = local @ frame(self.normal)
+        even = self._weights(directions)
+        weights = np.stack([even * glass(local[:, 2]) for glass in self.glasses])
+        met = self.engine.kernel.first_outer(self.points, directions)
+        free = met < 0
+        below = self._meets_ground(directions)
+        sky = self.parts.above_skyline(directions) & ~below
+        m = len(self.parts.sun)
+        out[:, 2 * m] += weights[:, sky].astype(np.float32) @ free[sky]
+        far = self._far(directions, below)
+        ground_or_sheet = free & (below | far)[:, None]
+        if self.engine.sheets:
+            on_sheet = np.zeros(len(self.engine.kernel.rectangles) + 1, dtype=bool)
+            for sheet in self.engine.sheets:
+                on_sheet |= sheet.member
+            ground_or_sheet |= on_sheet[met]
+        ray, point = np.nonzero(ground_or_sheet)
+        looks = Looks(self.points[point], directions[ray], weights[:, ray], point, np.zeros_like(point))
+        self._walk(looks, met[ray, point], out)
+        return out
+
+    def _weights(self, directions: FloatArray) -> FloatArray:
+        """Weight of each hemisphere ray; those above and below the horizontal add up to the exact
+        (1 ± cos tilt)/2."""
+        up = directions[:, 2] > 0
+        share = 0.5 * (1.0 + self.normal[2])
+        weights = np.zeros(len(directions))
+        if up.any():
+            weights[up] = share / up.sum()
+        if not up.all():
+            weights[~up] = (1.0 - share) / (~up).sum()
+        return weights
+
+    def _meets_ground(self, directions: FloatArray) -> BoolArray:
+        ground = self.engine.ground
+        return np.zeros(len(directions), bool) if ground is None else directions @ ground.normal < -1e-9
+
+    def _far(self, directions: FloatArray, below: BoolArray) -> BoolArray:
+        """Looks below the horizontal that pass over the edge of a slope: they see level, unshaded ground."""
+        return (directions[:, 2] <= 0) & ~below if self.engine.ground is not None else np.zeros_like(below)
+
+    def _walk(self, looks: Looks, met: IntArray, out: np.ndarray) -> None:
+        """Follow looks until they end: on the ground, in the sky, on something black, or after the last sheet."""
+        for step in range(self.parts.bounces + MOST_DIFFUSERS + 1):
+            self._end_free(looks.pick(met < 0), out, count_sky=step > 0)
+            parts: list[Looks] = []
+            for sheet in self.engine.sheets:
+                hit = np.flatnonzero(sheet.member[met])
+                if sheet.mirror:
+                    front = looks.direction[hit] @ sheet.normal < 0
+                    hit = hit[front & (looks.mirrors[hit] < self.parts.bounces)]
+                if len(hit):
+                    parts.append(self._on_sheet(sheet, looks.pick(hit), met[hit], out))
+            if not parts or step == self.parts.bounces + MOST_DIFFUSERS:
+                return
+            looks = Looks.joined(parts)
+            met, _ = self.engine.kernel.first_hit(looks.start, looks.direction)
+
+    def _end_free(self, looks: Looks, out: np.ndarray, count_sky: bool) -> None:
+        """Looks that meet nothing: sky, ground, or level ground far away."""
+        if not len(looks.row):
+            return
+        m, p = len(self.parts.sun), len(self.points)
+        below = self._meets_ground(looks.direction)
+        if count_sky:
+            sky = self.parts.above_skyline(looks.direction) & ~below
+            for target, w in zip(out, looks.weights, strict=True):
+                target[2 * m] += np.bincount(looks.row[sky], w[sky], p)
+        far = self._far(looks.direction, below)
+        if far.any():
+            sun = np.maximum(0.0, self.parts.sun[:, 2]).astype(np.float32)
+            for target, w in zip(out, looks.weights, strict=True):
+                share = np.bincount(looks.row[far], w[far], p).astype(np.float32)
+                target[m : 2 * m] += sun[:, None] * share
+                target[2 * m + 1] += share
+        self._on_ground(looks.pick(below), out)
+
+    def _on_ground(self, looks: Looks, out: np.ndarray) -> None:
+        ground = self.engine.ground
+        if ground is None or not len(looks.row):
+            return
+        n, m = ground.normal, len(self.parts.sun)
+        height = (looks.start - [0.0, 0.0, ground.height]) @ n
+        distance = np.maximum(0.0, height) / -(looks.direction @ n)
+        hits = looks.start + distance[:, None] * looks.direction
+        places = shared_places(hits, distance, self.step)
+        lit = hits[places.representative] + START_OFFSET_M * n
+        light = ground_columns(self.engine.kernel, ground, self.parts, lit)
+        for target, w in zip(out, looks.weights, strict=True):
+            got = gather(looks.row, w, places.of_hit, light, len(self.points))
+            target[m : 2 * m] += got[:m]
+            target[2 * m + 1] += got[m]
+            target[2 * m + 3] += got[m + 1]
+
+    def _on_sheet(self, sheet: Sheet, looks: Looks, met: IntArray, out: np.ndarray) -> Looks:
+        """Add a sheet's matt light and give the looks that go on by its lobe."""
+        place = self.engine.kernel.meeting(looks.start, looks.direction, met)
+        if sheet.diffuse_share > 0:
+            self._matt(sheet, looks, place, out)
+        if sheet.share == 0:
+            return looks.pick(np.zeros(0, dtype=np.int64))
+        lattice = fibonacci_lattice(WALK_DRAWS, (0.21, 0.83))
+        draw = lattice[np.arange(len(met)) % len(lattice)]
+        on, factor = sheet.look_on(looks.direction, draw, self.engine.sheet_glass)
+        going = np.flatnonzero(factor > 0)
+        start = off_sheet(sheet, place[going], on[going])
+        mirrors = looks.mirrors[going] + int(sheet.mirror)
+        return Looks(start, on[going], looks.weights[:, going] * factor[going], looks.row[going], mirrors)
+
+    def _matt(self, sheet: Sheet, looks: Looks, place: FloatArray, out: np.ndarray) -> None:
+        """Lambertian light of a sheet: what its places receive, shared out among the looks that meet them."""
+        facing = np.ones(len(place), dtype=bool) if sheet.mirror else looks.direction @ sheet.normal < 0
+        distance = np.linalg.norm(place - looks.start, axis=1)
+        for side, chosen in ((1.0, facing), (-1.0, ~facing)):
+            if not chosen.any():
+                continue
+            # A reflector is lit on the side that is looked at, a diffuser on the other.
+            normal = sheet.normal * side * (1.0 if sheet.mirror else -1.0)
+            picked = looks.pick(chosen)
+            shared = shared_places(place[chosen], distance[chosen], self.step)
+            lit = off_sheet(sheet, place[chosen][shared.representative], np.tile(normal, (len(shared.representative), 1)))
+            glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
+            receiver = Receiver(self.engine, self.parts.coarser(MATT_RAYS), lit, normal, (glass,), self.step)
+            light = receiver.columns()[0] * np.float32(sheet.diffuse_share)
+            for target, w in zip(out, picked.weights, strict=True):
+                target += gather(picked.row, w, shared.of_hit, light, len(self.points))

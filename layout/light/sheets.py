@@ -1,0 +1,139 @@
+"""Sheets that turn light: reflectors and diffusers, gathered by attitude and kind."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from scipy.special import ndtri
+
+from layout.light.facets import facet_normals, lobe_weights
+from layout.light.sky_parts import Glass
+from layout.pieces import Diffuser, Reflector, Scene
+from sites.conventions import BoolArray, FloatArray
+
+MOST_DIFFUSERS = 1
+"""Diffusers that one path may pass, besides its reflectors."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Sheets of one attitude and kind.
+
+    member : (r + 1,) bool over the scene's rectangles; the last entry stands for "nothing hit" and is False
+    axes : (3, 3) rows along, up, normal, unit
+    mirror : True for reflectors (front only), False for diffusers (either side)
+    texture : facet slopes or turns (along, up) [deg]
+    share, diffuse_share : of the light that leaves by the texture's lobe, and Lambertian
+    """
+
+    member: BoolArray
+    axes: FloatArray
+    mirror: bool
+    texture: tuple[float, float]
+    share: float
+    diffuse_share: float
+
+    @property
+    def normal(self) -> FloatArray:
+        """(3,) float."""
+        return self.axes[2]
+
+    @property
+    def smooth(self) -> bool:
+        """Whether one draw says all."""
+        return max(self.texture) == 0.0
+
+    def scatter(self, sources: FloatArray, points: FloatArray, glass: Glass) -> tuple[FloatArray, FloatArray]:
+        """Light from directions ``sources`` (s, 3) by draws ``points`` (s, 2) of the unit square.
+
+        Returns the directions in which it leaves (s, 3) and, per unit of irradiance normal to the source, what a
+        receiver facing it gets (s,): weight / |o·n|.
+        """
+        local = sources @ self.axes.T
+        if self.mirror:
+            out, weight = lobe_weights(self.texture, local, facet_normals(self.texture, points))
+        else:
+            out = turned(-local, self.texture, points)
+            passes = (out[:, 2] * local[:, 2] < 0) & (np.abs(out[:, 2]) > 1e-6)
+            cosine = np.abs(local[:, 2])
+            weight = np.where(passes, cosine * glass(cosine), 0.0)
+        reach = np.abs(out[:, 2])
+        strength = np.divide(weight, reach, out=np.zeros_like(weight), where=weight > 0)
+        return out @ self.axes, self.share * strength
+
+    def look_on(self, looks: FloatArray, points: FloatArray, glass: Glass) -> tuple[FloatArray, FloatArray]:
+        """Where a look (r, 3) that meets the sheet goes on, and the factor (r,) on the radiance found there."""
+        back = -looks @ self.axes.T
+        if not self.mirror:
+            on = turned(-back, self.texture, points)
+            passes = on[:, 2] * back[:, 2] < 0
+            return on @ self.axes, self.share * np.where(passes, glass(np.abs(back[:, 2])), 0.0)
+        facets = facet_normals(self.texture, points)
+        # Reciprocal of `scatter`: the same lobe, read from the receiver's side.
+        on, weight = lobe_weights(self.texture, back, facets)
+        return on @ self.axes, self.share * np.divide(weight, back[:, 2], out=np.zeros_like(weight), where=weight > 0)
+
+
+def turned(directions: FloatArray, spread_deg: tuple[float, float], points: FloatArray) -> FloatArray:
+    """Directions (r, 3) turned by Gaussian angles about the local axes; points (r, 2) of the unit square."""
+    if max(spread_deg) == 0.0:
+        return directions
+    first = np.cross(np.array([0.0, 1.0, 0.0]), directions)
+    length = np.linalg.norm(first, axis=1, keepdims=True)
+    first = np.where(length > 1e-9, first / np.maximum(length, 1e-9), np.array([1.0, 0.0, 0.0]))
+    # Keep `first` on the side of +x, so that the along spread stays along.
+    first = np.where(first[:, :1] < 0, -first, first)
+    second = np.cross(directions, first)
+    second = np.where(second[:, 1:2] < 0, -second, second)
+    angles = np.radians(np.asarray(spread_deg)) * ndtri(np.clip(points, 1e-9, 1 - 1e-9))
+    out = directions + np.tan(angles[:, :1]) * first + np.tan(angles[:, 1:]) * second
+    return out / np.linalg.norm(out, axis=1, keepdims=True)
+
+
+def sheets_of(scene: Scene) -> tuple[Sheet, ...]:
+    """Gather the reflectors and diffusers of a scene; rectangle numbers are those of ``scene.pieces``."""
+    kinds: dict[tuple[object, ...], list[int]] = {}
+    for i, piece in enumerate(scene.pieces):
+        if isinstance(piece, Reflector | Diffuser):
+            kinds.setdefault(_kind(piece), []).append(i)
+    return tuple(_sheet(scene, members) for members in kinds.values())
+
+
+def _axes(piece: Reflector | Diffuser) -> FloatArray:
+    along, up = piece.along / np.linalg.norm(piece.along), piece.up / np.linalg.norm(piece.up)
+    return np.stack([along, up, piece.normal])
+
+
+def _kind(piece: Reflector | Diffuser) -> tuple[object, ...]:
+    attitude = tuple(np.round(_axes(piece), 7).reshape(-1).tolist())
+    if isinstance(piece, Reflector):
+        return ("reflector", piece.reflectance, piece.slope_rms, piece.diffuse, *attitude)
+    return ("diffuser", piece.transmittance, piece.spread_rms, piece.diffuse, *attitude)
+
+
+def _sheet(scene: Scene, members: Sequence[int]) -> Sheet:
+    piece = scene.pieces[members[0]]
+    member = np.zeros(len(scene.pieces) + 1, dtype=bool)
+    member[list(members)] = True
+    if isinstance(piece, Reflector):
+        total, texture, diffuse = piece.reflectance, piece.slope_rms, piece.diffuse
+    else:
+        assert isinstance(piece, Diffuser)
+        total, texture, diffuse = piece.transmittance, piece.spread_rms, piece.diffuse
+    return Sheet(
+        member, _axes(piece), isinstance(piece, Reflector), texture, total * (1.0 - diffuse), total * diffuse
+    )
+
+
+def sequences(sheets: Sequence[Sheet], bounces: int) -> Iterator[tuple[Sheet, ...]]:
+    """Orders in which light may meet sheets, nearest to the receiver first: up to ``bounces`` reflectors and one
+    diffuser."""
+    useful = [s for s in sheets if s.share > 0]
+    for length in range(1, bounces + MOST_DIFFUSERS + 1):
+        for order in product(useful, repeat=length):
+            mirrors = sum(s.mirror for s in order)
+            if mirrors <= bounces and length - mirrors <= MOST_DIFFUSERS:
+                yield order
+
+
