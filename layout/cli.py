@@ -1,0 +1,291 @@
+"""The command line."""
+
+import argparse
+import datetime
+import math
+import os
+import sys
+import zoneinfo
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from layout.arrange import arrange
+from layout.light.light_map import light_map
+from layout.plan import Layout, Plan, read_plan
+from layout.report import outputs
+from layout.report.demo import DEMO_PLAN, starter_plan
+from layout.report.files import to_json, write_all
+from layout.report.outputs import Output
+from layout.report.sun_paths import horizon_line
+from layout.report.tables import WIDTH
+from layout.run import run_plan
+from sites.errors import BrightacreError, Fault, InputError
+from sites.read import list_sites, load_site
+from sites.site import Site
+from sites.sun import sun_position
+from sites.tables import nearest, shown
+from sites.weather_files import load_weather
+
+PROGRAM = "brightacre"
+DEFAULT_FOLDER = Path("brightacre-out")
+OPTION = "command line"
+"""Stands for the file's name where a fault lies in an option."""
+
+DONE, BAD_INPUT, STOPPED, NO_READER = 0, 2, 130, 141
+"""Exit codes."""
+
+
+def _out(*lines: str) -> None:
+    for line in lines:
+        print(line)
+
+
+def _err(*lines: str) -> None:
+    for line in lines:
+        print(line, file=sys.stderr)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None] | None]:
+    """A progress callable that draws bars on standard error; None where that is no terminal."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield None
+        return
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=console, transient=True) as bars:
+        tasks: dict[str, Any] = {}
+
+        def report(label: str, done: int, total: int) -> None:
+            if label not in tasks:
+                tasks[label] = bars.add_task(label, total=total)
+            bars.update(tasks[label], completed=done, total=total)
+
+        yield report
+
+
+def _finish(args: argparse.Namespace, output: Output) -> int:
+    """Show what a command found and write its files, all of them or none."""
+    console = Console(highlight=False)
+    console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
+    for item in output.show:
+        console.print(item, markup=False)
+    targets: dict[Path, str | bytes] = {}
+    if output.files:
+        folder = args.out or DEFAULT_FOLDER
+        targets |= {folder / name: content for name, content in output.files.items()}
+    elif args.out is not None:
+        targets[args.out / f"{args.command}.json"] = to_json(output.data)
+    if args.json is not None:
+        targets[args.json] = to_json(output.data)
+    _out(*(f"wrote {path}" for path in write_all(targets)))
+    return DONE
+
+
+def _layouts(plan: Plan, name: str | None) -> tuple[Layout, ...]:
+    """The layout of that name, or all; raises InputError where the plan has none of that name."""
+    if name is None:
+        return plan.layouts
+    found = tuple(layout for layout in plan.layouts if layout.name == name)
+    if not found:
+        accepted = nearest(name, [layout.name for layout in plan.layouts])
+        raise InputError([Fault(plan.file, "LAYOUT", f"no layout {shown(name)}", accepted)])
+    return found
+
+
+def _plan(path: Path) -> Plan:
+    """A plan file, its warnings told."""
+    plan = read_plan(path)
+    _err(*(f"warning: {line}" for line in plan.warnings))
+    return plan
+
+
+def compare(args: argparse.Namespace) -> int:
+    """Every layout of a plan on its plot."""
+    plan = _plan(args.plan or DEMO_PLAN)
+    with _progress() as progress:
+        result = run_plan(plan, progress)
+    return _finish(args, outputs.compare_output(result, args.per_panel))
+
+
+def yield_(args: argparse.Namespace) -> int:
+    """One layout in depth."""
+    plan = _plan(args.plan)
+    _layouts(plan, args.layout)
+    with _progress() as progress:
+        result = run_plan(plan, progress, only=[args.layout])
+    return _finish(args, outputs.yield_output(result, args.layout, args.per_panel))
+
+
+def light(args: argparse.Namespace) -> int:
+    """Beam on the cells at one sun position."""
+    plan = _plan(args.plan)
+    layouts = _layouts(plan, args.layout)
+    elevation, azimuth = _sun(args, plan.site)
+    parts = {}
+    for layout in layouts:
+        scene = arrange(plan, layout).scene
+        seen = light_map(scene, [elevation], [azimuth], dni=args.dni)
+        parts[layout.name] = outputs.light_output(
+            layout.name, scene.panels, seen, (elevation, azimuth, args.dni)
+        )
+    return _finish(args, outputs.joined(parts))
+
+
+def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
+    """Elevation and azimuth from ``--at`` or from the two numbers. Raises InputError."""
+    if not (math.isfinite(args.dni) and 0 < args.dni <= 1500):
+        raise InputError([Fault(OPTION, "--dni", f"{args.dni:g}", "W/m² above 0 to 1500")])
+    given = args.elevation is not None, args.azimuth is not None
+    if args.at is not None:
+        if any(given):
+            raise InputError([Fault(OPTION, "--at", "a sun position beside it", "a time or a sun position")])
+        return _sun_at(args.at, site)
+    faults = []
+    if not (given[0] and 0 < args.elevation <= 90):
+        found = "nothing" if args.elevation is None else f"{args.elevation:g}"
+        faults.append(Fault(OPTION, "--elevation", found, "degrees above 0 to 90, or --at TIME"))
+    if not (given[1] and 0 <= args.azimuth <= 360):
+        found = "nothing" if args.azimuth is None else f"{args.azimuth:g}"
+        faults.append(Fault(OPTION, "--azimuth", found, "degrees from 0 to 360, clockwise from north"))
+    if faults:
+        raise InputError(faults)
+    return args.elevation, args.azimuth
+
+
+def _sun_at(text: str, site: Site) -> tuple[float, float]:
+    """Where the sun stands at a time; without a zone, the site's clock. Raises InputError, by night too."""
+    try:
+        time = datetime.datetime.fromisoformat(text)
+        if time.tzinfo is None:
+            time = time.replace(tzinfo=zoneinfo.ZoneInfo(site.location.time_zone))
+        moment = pd.DatetimeIndex([pd.Timestamp(time).tz_convert("UTC")])
+    except (ValueError, OverflowError):
+        accepted = "a time such as 2025-03-21T10:30, the site's clock unless it carries a zone"
+        raise InputError([Fault(OPTION, "--at", shown(text), accepted)]) from None
+    elevation, azimuth = (values[0] for values in sun_position(site.location, moment))
+    horizon = float(horizon_line(site, np.array([azimuth]))[0])
+    if elevation <= horizon:
+        found = f"{text}, the sun at elevation {elevation:.1f}°, azimuth {azimuth:.0f}°"
+        raise InputError([Fault(OPTION, "--at", found, f"a time with the sun above {horizon:.1f}°")])
+    return float(elevation), float(azimuth)
+
+
+def sun(args: argparse.Namespace) -> int:
+    """Sun paths and the spacing they ask for."""
+    if args.site in list_sites():
+        return _finish(args, outputs.sun_output(load_site(args.site), args.site))
+    path = Path(args.site)
+    if path.suffix != ".toml" and not path.exists():
+        accepted = f"a plan file or a bundled site: {nearest(args.site, list_sites())}"
+        raise InputError([Fault(OPTION, "SITE", shown(args.site), accepted)])
+    return _finish(args, outputs.sun_output(_plan(path).site, path.stem))
+
+
+def check(args: argparse.Namespace) -> int:
+    """What is wrong with a plan, or that nothing is: its tables, its weather, what fits on the plot."""
+    try:
+        plan = _plan(args.plan)
+        weather = load_weather(plan.site)
+        built = [arrange(plan, layout) for layout in plan.layouts]
+    except InputError as error:
+        data = {"file": str(args.plan), "ok": False, "faults": [vars(fault) for fault in error.faults]}
+        targets = {path: to_json(data) for path in (args.json, args.out and args.out / "check.json") if path}
+        write_all(targets)
+        raise
+    return _finish(args, outputs.check_output(plan.file, built, weather.notes, plan.warnings))
+
+
+def new(args: argparse.Namespace) -> int:
+    """A starter plan in a new file."""
+    path = args.out / args.file if args.out else args.file
+    if path.exists():
+        raise InputError(
+            [Fault(str(path), "FILE", "a file that is there already", "a new name; nothing was written")]
+        )
+    write_all({path: starter_plan()} | ({args.json: to_json({"file": str(path)})} if args.json else {}))
+    _out(f"wrote {path}", f"next: {PROGRAM} check {path}")
+    return DONE
+
+
+def sites(args: argparse.Namespace) -> int:
+    """The bundled sites."""
+    return _finish(args, outputs.sites_output({name: load_site(name) for name in list_sites()}))
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog=PROGRAM, description="Which layout of panels gets most solar electricity from a plot?"
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable[[argparse.Namespace], int], does: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=does, description=does)
+        sub.add_argument(
+            "--json", type=Path, metavar="FILE", help="write the numbers to FILE, units in the keys"
+        )
+        folder = f"folder for files (default where there are any: {DEFAULT_FOLDER})"
+        sub.add_argument("--out", type=Path, metavar="FOLDER", help=folder)
+        sub.set_defaults(run=run)
+        return sub
+
+    per_panel = "put yearly figures of each panel into the JSON file"
+    sub = command("compare", compare, "every layout of a plan on its plot: table, HTML report, JSON")
+    sub.add_argument(
+        "plan", type=Path, nargs="?", metavar="PLAN", help="plan file (default: the bundled demo)"
+    )
+    sub.add_argument("--per-panel", action="store_true", help=per_panel)
+    sub = command("yield", yield_, "one layout in depth: hourly file, months, steps from sunlight to socket")
+    sub.add_argument("plan", type=Path, metavar="PLAN")
+    sub.add_argument("layout", metavar="LAYOUT", help="name of a layout in the plan")
+    sub.add_argument("--per-panel", action="store_true", help=per_panel)
+    sub = command("light", light, "direct sun on every cell at one moment, with a picture")
+    sub.add_argument("plan", type=Path, metavar="PLAN")
+    sub.add_argument("layout", nargs="?", metavar="LAYOUT", help="name of a layout (default: all)")
+    sub.add_argument("--at", metavar="TIME", help="e.g. 2025-03-21T10:30, on the site's clock")
+    sub.add_argument("--elevation", type=float, metavar="DEG", help="of the sun, instead of --at")
+    sub.add_argument("--azimuth", type=float, metavar="DEG", help="of the sun, clockwise from north")
+    sub.add_argument(
+        "--dni", type=float, default=1000.0, metavar="W/M2", help="direct normal irradiance (1000)"
+    )
+    sub = command("sun", sun, "sun paths over a site and the row spacing they ask for")
+    sub.add_argument("site", metavar="SITE", help="name of a bundled site, or a plan file")
+    sub = command("check", check, "what is wrong with a plan and where, or that nothing is")
+    sub.add_argument("plan", type=Path, metavar="PLAN")
+    sub = command("new", new, "a starter plan in a new file")
+    sub.add_argument("file", type=Path, metavar="FILE")
+    command("sites", sites, "the bundled sites")
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command; returns the exit code: 0 done, 2 bad input, 130 stopped by Ctrl-C."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8")
+    args = _parser().parse_args(argv)
+    try:
+        code: int = args.run(args)
+        sys.stdout.flush()
+    except BrightacreError as error:
+        _err(*str(error).splitlines())
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        _err("stopped; nothing half-written")
+        return STOPPED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return NO_READER
+    return code

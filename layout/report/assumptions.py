@@ -1,0 +1,131 @@
+"""What the figures rest on: place, weather, ground, panels, losses, methods, and where each comes from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.panel_type import PanelType
+from layout.plan_tables import OUR_ASSUMPTION
+from layout.report.numbers import number
+from layout.report.sentences import YEAR_SPREAD_PCT
+from layout.result import PlanResult
+from sites.site import Site
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One line: what, its value, and where that comes from."""
+
+    what: str
+    value: str
+    source: str
+
+
+def place_line(site: Site) -> str:
+    """The place in one line, without the name of the plan."""
+    place = site.location
+    north = "north" if place.latitude_deg >= 0 else "south"
+    east = "east" if place.longitude_deg >= 0 else "west"
+    words = [
+        f"{abs(place.latitude_deg):.2f}° {north}, {abs(place.longitude_deg):.2f}° {east}",
+        f"{place.elevation_m:.0f} m above sea level",
+        f"clock {place.time_zone}",
+    ]
+    if site.plot is not None:
+        words.append(f"plot {number(site.plot.area_m2)} m²")
+    return " · ".join(words)
+
+
+def _weather(site: Site) -> Assumption:
+    source = site.weather
+    if source.path is not None:
+        return Assumption("Weather", source.path.name, "weather file; checks and gaps are listed below")
+    return Assumption(
+        "Weather",
+        f"a year made from twelve monthly means, seed {source.seed}",
+        "no weather file given; the method is named below",
+    )
+
+
+def _albedo(site: Site) -> Assumption:
+    if site.albedo is None:
+        return Assumption(
+            "Albedo of the ground", "the weather file's column, else 0.2", "not given in the plan"
+        )
+    low, high = float(np.min(site.albedo)), float(np.max(site.albedo))
+    value = f"{low:.2f}" if high - low < 0.005 else f"{low:.2f} to {high:.2f} by month"
+    return Assumption("Albedo of the ground", value, "the plan or its bundled site")
+
+
+def _ground(site: Site) -> list[Assumption]:
+    lines = [_albedo(site)]
+    if site.plot is not None and site.plot.slope_deg > 0:
+        value = f"{site.plot.slope_deg:g}°, downhill toward {site.plot.slope_azimuth_deg:g}°"
+        lines.append(
+            Assumption("Slope", value, "the plan or its bundled site; the plot is taken as one plane")
+        )
+    if site.skyline.azimuth_deg.size:
+        value = f"{site.skyline.azimuth_deg.size} points, up to {site.skyline.elevation_deg.max():.1f}°"
+        lines.append(Assumption("Skyline", value, "the plan or its bundled site"))
+    return lines
+
+
+def _panel(kind: PanelType, layouts: list[str]) -> Assumption:
+    rear = f", rear face at {100 * kind.bifaciality:.0f} % of the front's" if kind.bifaciality else ""
+    limits = "" if kind.limits_stated else "; its limits are our defaults"
+    value = (
+        f"{kind.name}: {kind.length_m:g} × {kind.width_m:g} m, {kind.pmax_w:g} W, "
+        f"{kind.gamma_pmax_pct_per_k:g} %/K, {kind.bypass_groups} bypass groups{rear}; rated for "
+        f"{kind.max_cell_c:g} °C and {kind.max_light_w_m2:g} W/m²{limits}"
+    )
+    return Assumption("Panels of " + ", ".join(layouts), value, kind.note or "datasheet values of the plan")
+
+
+def _panels(result: PlanResult) -> list[Assumption]:
+    used: dict[PanelType, list[str]] = {}
+    for name, layout in result.layouts.items():
+        used.setdefault(layout.arrangement.panel_type, []).append(name)
+    return [_panel(kind, names) for kind, names in used.items()]
+
+
+def _electrical(result: PlanResult) -> list[Assumption]:
+    losses, inverter = result.plan.losses, result.plan.inverter
+    limit = "none: nothing is cut off" if inverter.ac_limit_kw is None else f"{inverter.ac_limit_kw:g} kW"
+    curve = np.asarray(inverter.efficiency_pct, dtype=np.float64)
+    return [
+        Assumption(
+            "AC limit of the inverter", limit, "the plan" if inverter.ac_limit_kw is not None else "not given"
+        ),
+        Assumption(
+            "Inverter efficiency",
+            f"{curve.min():.1f} to {curve.max():.1f} % by load, {curve[-1]:.1f} % at full load",
+            "the plan" if "efficiency_pct" in inverter.model_fields_set else OUR_ASSUMPTION,
+        ),
+        Assumption("Soiling", f"{losses.soiling_pct:g} % of the light", losses.soiling_source),
+        Assumption("Wiring", f"{losses.wiring_pct:g} % of DC energy", losses.wiring_source),
+        Assumption("Standstill", f"{losses.availability_pct:g} % of AC energy", losses.availability_source),
+    ]
+
+
+METHODS = (
+    Assumption("Sun positions", "SPA, apparent elevation", "Reda & Andreas, NREL/TP-560-34302 (2008)"),
+    Assumption(
+        "Sky",
+        "sun, even dome and a band at the horizon; sky below the skyline is dark",
+        "Perez et al. (1990) with the brightness of Driesse et al. (2024)",
+    ),
+    Assumption("Light on cells", "traced once per sun direction, then summed", "Tregenza & Waters (1983)"),
+    Assumption("Ground light", "one bounce off matt ground that is itself shaded", "our choice"),
+    Assumption("Glass", "Fresnel and absorption, ray by ray", "De Soto, Klein & Beckman (2006)"),
+    Assumption("Heat", "from light and wind, with the panel's two coefficients", "Faiman (2008)"),
+    Assumption("Electricity", "one-diode model; the weakest cell of a bypass group sets its current",
+               "De Soto, Klein & Beckman (2006); the rule is a first approximation"),
+    Assumption("Year to year", f"a year's energy spreads by {YEAR_SPREAD_PCT:g} % about the mean",
+               "common practice, no source"),
+)  # fmt: skip
+
+
+def assumptions(result: PlanResult) -> tuple[Assumption, ...]:
+    """Every assumption of a result, the plan's own first."""
+    site = result.plan.site
+    return (_weather(site), *_ground(site), *_panels(result), *_electrical(result), *METHODS)

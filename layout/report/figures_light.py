@@ -1,0 +1,121 @@
+"""Light on the cells of panels at one sun position."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+
+from layout.pieces import Panel
+from layout.report.figures_style import INK, LIGHT_MAP, SOFT, house_style, new_figure
+from sites.conventions import FloatArray, elevation_azimuth
+
+MAX_DRAWN = 12
+COLUMNS = 4
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell: panel number, row up, column along, light."""
+
+    panel: int
+    up: int
+    along: int
+    w_m2: float
+
+
+def extreme_cells(light: Sequence[FloatArray]) -> tuple[Cell, Cell]:
+    """The dimmest and the brightest cell of all panels; light : per panel (n_up, n_along)."""
+    lows = np.array([cells.min() for cells in light])
+    highs = np.array([cells.max() for cells in light])
+    found = []
+    for panel, pick in ((int(lows.argmin()), np.argmin), (int(highs.argmax()), np.argmax)):
+        up, along = np.unravel_index(int(pick(light[panel])), light[panel].shape)
+        found.append(Cell(panel, int(up), int(along), float(light[panel][up, along])))
+    return found[0], found[1]
+
+
+def panels_to_draw(light: Sequence[FloatArray]) -> list[int]:
+    """At most twelve, in built order: those of the dimmest and brightest cell, then the most uneven."""
+    dim, bright = extreme_cells(light)
+    spread = np.array([cells.max() - cells.min() for cells in light])
+    order = dict.fromkeys([dim.panel, bright.panel, *np.argsort(-spread, kind="stable").tolist()])
+    return sorted(list(order)[:MAX_DRAWN])
+
+
+def _faces(panel: Panel) -> str:
+    """Tilt and azimuth in words."""
+    elevation, azimuth = elevation_azimuth(panel.normal)
+    tilt = 90.0 - float(elevation)
+    return f"tilt {tilt:.0f}°" + ("" if tilt < 0.5 else f", faces {float(azimuth):.0f}°")
+
+
+def _place(cell: Cell) -> str:
+    return f"panel {cell.panel}, row {cell.up}, column {cell.along}"
+
+
+def _mark(axes: Axes, cell: Cell, word: str, size: tuple[float, float]) -> None:
+    x, y = (cell.along + 0.5) * size[0], (cell.up + 0.5) * size[1]
+    marker = "o" if word == "brightest" else "s"
+    axes.plot(
+        x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor="white", markeredgewidth=2.8
+    )
+    axes.plot(x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor=INK, markeredgewidth=1.3)
+
+
+@house_style
+def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], title: str) -> Figure:
+    """Fronts of panels, each seen from its own front, cells in the colour of their light.
+
+    The dimmest cell is marked with a square, the brightest with a circle.
+    light : per panel (n_up, n_along) W/m²
+    """
+    drawn = panels_to_draw(light)
+    dim, bright = extreme_cells(light)
+    columns = min(COLUMNS, len(drawn))
+    lines = -(-len(drawn) // columns)
+    tall = 1.35 + 2.0 * lines
+    figure = new_figure(7.6, tall)
+    scale = Normalize(0.0, max(bright.w_m2, 1.0))
+    grid = figure.subplots(lines, columns, squeeze=False)
+    for axes in grid.ravel()[len(drawn) :]:
+        axes.set_visible(False)
+    image = None
+    for axes, k in zip(grid.ravel(), drawn, strict=False):
+        wide, high = float(np.linalg.norm(panels[k].along)), float(np.linalg.norm(panels[k].up))
+        n_up, n_along = light[k].shape
+        image = axes.pcolormesh(
+            np.linspace(0, wide, n_along + 1),
+            np.linspace(0, high, n_up + 1),
+            light[k],
+            cmap=LIGHT_MAP,
+            norm=scale,
+            edgecolors="white",
+            linewidth=0.3,
+        )
+        for cell, word in ((dim, "dimmest"), (bright, "brightest")):
+            if cell.panel == k:
+                _mark(axes, cell, word, (wide / n_along, high / n_up))
+        axes.set(aspect="equal", xticks=[], yticks=[])
+        axes.set_title(f"panel {k}: {light[k].mean():.0f} W/m²", fontsize=8.5, pad=3)
+        axes.set_xlabel(_faces(panels[k]), fontsize=7.5, color=SOFT, labelpad=2)
+    figure.subplots_adjust(
+        left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.35, wspace=0.08
+    )
+    figure.text(0.02, 1 - 0.2 / tall, title, fontsize=10, fontweight="bold", va="center")
+    if image is not None:
+        bar = figure.add_axes((0.02, 0.44 / tall, 0.45, 0.12 / tall))
+        figure.colorbar(image, cax=bar, orientation="horizontal")
+        bar.tick_params(labelsize=8, length=2)
+        bar.set_xlabel("light on the front, W/m²", fontsize=8, labelpad=2)
+    words = (
+        f"○ brightest cell: {bright.w_m2:.0f} W/m² ({_place(bright)})\n"
+        f"□ dimmest cell: {dim.w_m2:.0f} W/m² ({_place(dim)})"
+    )
+    words += "\nCounted from 0; row 0 lies at the bottom, column 0 at the left."
+    if len(drawn) < len(panels):
+        words += f"\n{len(drawn)} of {len(panels)} panels drawn: the most unevenly lit."
+    figure.text(0.52, 0.60 / tall, words, fontsize=8, va="top")
+    return figure

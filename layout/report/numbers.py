@@ -1,0 +1,38 @@
+"""Numbers as people read them."""
+
+import math
+
+NOTHING = "–"
+"""Stands where there is no number."""
+
+
+def number(value: float, digits: int = 3) -> str:
+    """At least ``digits`` significant digits, whole numbers never cut, thousands apart by a thin space.
+
+    >>> number(0.01234), number(3.14159), number(163.2), number(48321.7), number(float("nan"))
+    ('0.0123', '3.14', '163', '48\u202f322', '–')
+    """
+    if not math.isfinite(value):
+        return NOTHING
+    if value == 0:
+        return "0"
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return f"{value:,.{decimals}f}".replace(",", "\u202f")
+
+
+def percent(fraction: float, decimals: int = 1) -> str:
+    """A fraction in percent.
+
+    >>> percent(0.1234), percent(-0.002), percent(float("nan"))
+    ('12.3 %', '-0.2 %', '–')
+    """
+    return f"{100 * fraction:.{decimals}f} %" if math.isfinite(fraction) else NOTHING
+
+
+def joined(items: list[str]) -> str:
+    """A list in words.
+
+    >>> joined(["a"]), joined(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    return items[0] if len(items) == 1 else ", ".join(items[:-1]) + " and " + items[-1] if items else ""

@@ -1,0 +1,196 @@
+"""What each command has to say: numbers for scripts, files, and what to show in the terminal."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from rich.table import Table
+
+from layout.arrange.arrangement import Arrangement
+from layout.light.light_map import LightMap
+from layout.pieces import Panel
+from layout.report import tables
+from layout.report.assumptions import place_line
+from layout.report.figures_light import Cell, extreme_cells, light_figure
+from layout.report.figures_style import png
+from layout.report.figures_sun import sun_path_figure
+from layout.report.files import file_stem, to_json
+from layout.report.page import report_page
+from layout.report.sentences import all_cautions, five_sentences
+from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
+from layout.result import LayoutResult, PlanResult
+from sites.site import Site
+
+SPACING_TILTS_DEG = np.array([10.0, 20.0, 30.0, 40.0, 60.0, 90.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Output:
+    """data : for --json; files : name to content, for the output folder; show : tables and lines in order."""
+
+    data: dict[str, Any]
+    files: dict[str, str | bytes] = field(default_factory=dict)
+    show: tuple[Table | str, ...] = ()
+
+
+def _notes(result: PlanResult) -> tuple[str, ...]:
+    return tuple(f"note: {line}" for line in result.weather_notes)
+
+
+def compare_output(result: PlanResult, per_panel: bool = False) -> Output:
+    """Table, sentences and cautions; the page and the JSON file."""
+    sentences = five_sentences(result)
+    data = result.to_dict(per_panel) | {"sentences": list(sentences)}
+    files: dict[str, str | bytes] = {"compare.html": report_page(result), "compare.json": to_json(data)}
+    cautions = [f"caution: {line}" for line in all_cautions(result)]
+    table = tables.compare_table(result.layouts, result.plan.title)
+    return Output(data, files, (table, *sentences, "", *_notes(result), *cautions, ""))
+
+
+def hourly_csv(result: LayoutResult) -> str:
+    """The hourly frame: start of each interval in UTC, its length, light, heat, power."""
+    frame = result.frame.rename(columns={"hours": "interval_h"})
+    columns = ["interval_h", "front_w_m2", "rear_w_m2", "panel_c", "dc_kw", "ac_kw", "beam_lost_fraction"]
+    return frame[columns].to_csv(
+        index_label="start_utc", date_format="%Y-%m-%dT%H:%M:%SZ", float_format="%.6g", lineterminator="\n"
+    )
+
+
+def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Output:
+    """One layout in depth: figures, months, steps; hourly file, page and JSON file."""
+    layout = result.layouts[name]
+    data = result.to_dict(per_panel)
+    stem = f"yield-{file_stem(name)}"
+    files: dict[str, str | bytes] = {
+        f"{stem}.html": report_page(result),
+        f"{stem}.json": to_json(data),
+        f"{stem}-hourly.csv": hourly_csv(layout),
+    }
+    shown = (tables.facts_table(layout), tables.monthly_table(layout), tables.steps_table(layout))
+    fit = tuple(layout.arrangement.fit)
+    cautions = [f"caution: {line}" for line in all_cautions(result)]
+    return Output(data, files, (*shown, *fit, "", *_notes(result), *cautions, ""))
+
+
+def _cell(cell: Cell) -> dict[str, float]:
+    return {"panel": cell.panel, "row": cell.up, "column": cell.along, "w_m2": cell.w_m2}
+
+
+def light_output(
+    name: str, panels: Sequence[Panel], light: LightMap, sun: tuple[float, float, float]
+) -> Output:
+    """Beam on one layout at one sun position: means per panel, extremes, a picture.
+
+    sun : elevation [deg], azimuth [deg], direct normal irradiance [W/m²]
+    """
+    fronts = [cells[0] for cells in light.total]
+    means = [
+        np.array([part[0].mean() for part in way]) for way in (light.direct, light.reflected, light.total)
+    ]
+    rear = np.array([0.0 if cells is None else cells[0].mean() for cells in light.rear])
+    dim, bright = extreme_cells(fronts)
+    title = f"{name}: sun at elevation {sun[0]:.1f}°, azimuth {sun[1]:.1f}°, DNI {sun[2]:.0f} W/m²"
+    data = {
+        "sun_elevation_deg": sun[0],
+        "sun_azimuth_deg": sun[1],
+        "dni_w_m2": sun[2],
+        "direct_w_m2": means[0],
+        "via_ground_w_m2": means[1],
+        "front_total_w_m2": means[2],
+        "rear_total_w_m2": rear,
+        "brightest_cell": _cell(bright),
+        "dimmest_cell": _cell(dim),
+    }
+    picture = png(light_figure(panels, fronts, title))
+    lines = (
+        "Beam only: no light of the sky is in these figures; before the glass.",
+        f"brightest cell {bright.w_m2:.0f} W/m² on panel {bright.panel}, "
+        f"dimmest {dim.w_m2:.0f} W/m² on panel {dim.panel} (counted from 0)",
+    )
+    return Output(
+        data,
+        {f"light-{file_stem(name)}.png": picture},
+        (title, tables.light_table(name, [*means, rear]), *lines),
+    )
+
+
+def _spacing_data(spacing: Spacing) -> dict[str, Any]:
+    return {
+        "rows_face_azimuth_deg": spacing.azimuth_deg,
+        "day": spacing.day,
+        "solar_hours": list(spacing.spans),
+        "lowest_sun_deg": spacing.lowest_deg,
+        "tilt_deg": spacing.tilt_deg,
+        "pitch_over_slant_height": spacing.pitch,
+    }
+
+
+def sun_output(site: Site, name: str) -> Output:
+    """The sky over a site: sun paths as a picture, days in a table, and row spacing at midwinter."""
+    facts = [path_facts(site, path) for path in month_paths(site.location)]
+    spacing = winter_spacing(site, SPACING_TILTS_DEG)
+    data = {
+        "place": site.location.name,
+        "latitude_deg": site.location.latitude_deg,
+        "longitude_deg": site.location.longitude_deg,
+        "days": [vars(fact) for fact in facts],
+        "spacing": _spacing_data(spacing),
+    }
+    lines: list[Table | str] = [
+        f"{name}: {place_line(site)}",
+        tables.days_table(facts),
+        tables.spacing_table(spacing),
+    ]
+    if not spacing.sun_up.all():
+        lines.append("– the sun is down for part of these hours, or stands so low that no pitch is enough.")
+    lines.append(
+        "Pitch counts horizontally, from one row to the same point of the next; level or at the plot's slope."
+    )
+    return Output(data, {f"sun-{file_stem(name)}.png": png(sun_path_figure(site))}, tuple(lines))
+
+
+def check_output(
+    file: str, arrangements: Sequence[Arrangement], notes: Sequence[str], warnings: Sequence[str]
+) -> Output:
+    """A plan that can be worked out: what fits, and what is worth a second look."""
+    fit = {a.name: {"panels": len(a.scene.panels), "fit": list(a.fit)} for a in arrangements}
+    data = {
+        "file": file,
+        "ok": True,
+        "faults": [],
+        "warnings": list(warnings),
+        "notes": list(notes),
+        "layouts": fit,
+    }
+    lines = [f"{a.name}: {line}" for a in arrangements for line in a.fit]
+    lines += [f"note: {line}" for line in notes]
+    lines.append(f"{file}: nothing is wrong" + (f"; {len(warnings)} warnings" if warnings else ""))
+    return Output(data, {}, tuple(lines))
+
+
+def sites_output(sites: Mapping[str, Site]) -> Output:
+    """The bundled sites."""
+    data = {name: _site(site) for name, site in sites.items()}
+    return Output({"sites": data}, {}, (tables.sites_table(sites),))
+
+
+def _site(site: Site) -> dict[str, Any]:
+    place, plot = site.location, site.plot
+    return {
+        "latitude_deg": place.latitude_deg,
+        "longitude_deg": place.longitude_deg,
+        "elevation_m": place.elevation_m,
+        "time_zone": place.time_zone,
+        "plot_area_m2": None if plot is None else plot.area_m2,
+        "slope_deg": None if plot is None else plot.slope_deg,
+    }
+
+
+def joined(parts: Mapping[str, Output]) -> Output:
+    """Several layouts' outputs as one: numbers under each layout's name, all files, all lines."""
+    files: dict[str, str | bytes] = {}
+    for part in parts.values():
+        files |= part.files
+    show = tuple(item for part in parts.values() for item in part.show)
+    return Output({"layouts": {name: part.data for name, part in parts.items()}}, files, show)

@@ -1,0 +1,109 @@
+"""The report: one HTML file that needs nothing else."""
+
+import base64
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib.figure import Figure
+
+from layout.report.assumptions import assumptions, place_line
+from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
+from layout.report.figures_plot import light_scale, plot_figure
+from layout.report.figures_style import svg
+from layout.report.figures_sun import beam_lost_figure, sun_path_figure
+from layout.report.numbers import number, percent
+from layout.report.sentences import all_cautions, endless_sentence, five_sentences
+from layout.report.tables import change
+from layout.result import LayoutResult, PlanResult
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+HEADS = (
+    "panels",
+    "kW",
+    "AC kWh a year",
+    "kWh/m² plot",
+    "kWh/m² panel",
+    "kWh/kW",
+    "performance ratio",
+    "lost to shade",
+    "lost to uneven light",
+    "hottest cell °C",
+)
+
+
+def _image(figure: Figure) -> str:
+    """The figure as an address that holds the picture itself; pictures keep their names apart that way."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg(figure)).decode("ascii")
+
+
+def _row(result: LayoutResult) -> list[str]:
+    return [
+        result.name,
+        f"{result.panels}",
+        number(result.dc_capacity_kw),
+        number(result.energy_ac_kwh, 4),
+        number(result.kwh_per_m2_plot),
+        number(result.kwh_per_m2_panel),
+        number(result.kwh_per_kw, 4),
+        number(result.performance_ratio),
+        percent(result.shade_loss_fraction),
+        percent(result.uneven_light_loss_fraction),
+        number(result.hottest_cell_c, 2),
+    ]
+
+
+def _steps(result: LayoutResult) -> dict[str, Any]:
+    most = max((step.kwh for step in result.steps), default=1.0) or 1.0
+    return {
+        "name": result.name,
+        "steps": [
+            {
+                "label": step.label,
+                "kwh": number(step.kwh, 4),
+                "width": f"{100 * max(step.kwh, 0.0) / most:.1f}",
+                "change": "" if i == 0 else change(step.factor),
+                "source": step.source,
+            }
+            for i, step in enumerate(result.steps)
+        ],
+    }
+
+
+def _plans(results: Sequence[LayoutResult], plot: Any) -> list[dict[str, Any]]:
+    scale = light_scale(results)
+    return [
+        {"name": r.name, "image": _image(plot_figure(r, plot, scale)), "fit": r.arrangement.fit}
+        for r in results
+    ]
+
+
+def report_page(result: PlanResult) -> str:
+    """The whole report on a plan's layouts (one or several) as HTML text."""
+    site = result.plan.site
+    layouts = result.layouts
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
+    )
+    css = (TEMPLATES / "page.css").read_text(encoding="utf-8")
+    return environment.get_template("page.html").render(
+        title=result.plan.title,
+        css=Markup(css),
+        place=place_line(site),
+        sentences=five_sentences(result),
+        table={"heads": HEADS, "rows": [_row(r) for r in layouts.values()]},
+        plans=_plans(list(layouts.values()), site.plot),
+        bars=_image(yardstick_figure(layouts)),
+        endless=_image(endless_figure(layouts)),
+        endless_sentence=endless_sentence(result),
+        sun_paths=_image(sun_path_figure(site)),
+        beam_lost=_image(beam_lost_figure(layouts, site.location.time_zone)),
+        monthly=_image(monthly_figure(layouts)),
+        steps=[_steps(r) for r in layouts.values()],
+        assumptions=assumptions(result),
+        notes=(*result.weather_notes, *result.warnings),
+        cautions=all_cautions(result),
+    )

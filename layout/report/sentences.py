@@ -1,0 +1,201 @@
+"""The result in five plain sentences: who leads, by how much, how sure, and what could overturn it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.report.numbers import joined, number
+from layout.result import LayoutResult, PlanResult
+
+LIGHT_ERROR_PCT = 0.3
+"""Largest error of a field's mean yearly light against tracing every hour, as the tests assert it."""
+
+YEAR_SPREAD_PCT = 5.0
+"""Standard deviation of a year's energy about the long-term mean; common practice, no source."""
+
+TIE_FRACTION = 0.02
+"""Leads below this are called too close to call: our choice, several times the error of the light and wide
+enough for what another year's weather does to layouts of different shape."""
+
+GENERAL_CAUTIONS = (
+    "This is a comparison of light and energy, not a design to build from: structure, foundations, wind and "
+    "snow load, wiring and grid connection follow local codes and belong to licensed engineers and "
+    "electricians.",
+    "Isolation of live wiring, fire access paths and work at heights: local codes govern them.",
+)
+
+
+@dataclass(frozen=True)
+class Lead:
+    """Who is first by one yardstick.
+
+    second is empty where there is only one layout to rank; fraction : first over second, minus 1
+    """
+
+    first: str
+    value: float
+    second: str
+    second_value: float
+    fraction: float
+
+    @property
+    def tie(self) -> bool:
+        """The lead is too small to be called one."""
+        return bool(self.second) and self.fraction < TIE_FRACTION
+
+
+def lead(layouts: Mapping[str, LayoutResult], key: str) -> Lead | None:
+    """Ranking by one result key; layouts without panels or that number are left out, None if all are."""
+    values = {name: getattr(r, key) for name, r in layouts.items() if r.panels > 0}
+    ranked = sorted((n for n in values if np.isfinite(values[n])), key=lambda n: -values[n])
+    if not ranked:
+        return None
+    first = ranked[0]
+    if len(ranked) == 1:
+        return Lead(first, values[first], "", np.nan, np.inf)
+    second = ranked[1]
+    fraction = values[first] / values[second] - 1.0 if values[second] > 0 else np.inf
+    return Lead(first, values[first], second, values[second], fraction)
+
+
+def named(name: str) -> str:
+    """A layout's name in running text."""
+    return f"“{name}”"
+
+
+def _share(fraction: float) -> str:
+    """How much more, in words that stay readable from 2 % to tenfold."""
+    if not np.isfinite(fraction):
+        return "far more"
+    return f"{100 * fraction:.0f} % more" if fraction < 1.5 else f"{1 + fraction:.1f} times as much"
+
+
+def _ranking(found: Lead | None, per: str, unit: str) -> str:
+    if found is None:
+        return f"Per {per} there is nothing to rank."
+    value = f"{number(found.value)} {unit} a year"
+    if not found.second:
+        return f"Per {per}, {named(found.first)} gives {value}; there is no other layout to rank it against."
+    second = f"{named(found.second)} ({number(found.second_value)})"
+    if found.tie:
+        return f"Per {per}, {named(found.first)} ({value}) and {second} are too close to call."
+    than = "as" if found.fraction >= 1.5 and np.isfinite(found.fraction) else "than"
+    return f"Per {per}, {named(found.first)} gives most: {value}, {_share(found.fraction)} {than} {second}."
+
+
+def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
+    made = result.plan.site.weather.path is None
+    weather = "one year made from monthly means" if made else "one weather year"
+    ranked = [found for found in leads if found.second]
+    if not ranked:
+        verdict = "so the kWh are good to about that spread"
+    elif any(found.tie for found in ranked):
+        verdict = "so leads above 2 % stand and the smaller ones above are ties"
+    else:
+        verdict = "so the order stands for this weather"
+    return (
+        f"How sure: all figures rest on {weather}; light on the panels agrees within {LIGHT_ERROR_PCT:g} % "
+        f"with tracing every hour by itself, and years differ by about {YEAR_SPREAD_PCT:g} % (our "
+        f"assumption), which moves all layouts much alike, {verdict}."
+    )
+
+
+def _endless_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """What building the same all round would change on the plot."""
+    alone, endless = lead(layouts, "kwh_per_m2_plot"), lead(layouts, "kwh_per_m2_plot_endless")
+    if alone is None or endless is None or not endless.second or not alone.second:
+        return None
+    if endless.first != alone.first:
+        return (
+            f"neighbours who build the same (per m² of plot {named(endless.first)} then leads with "
+            f"{number(endless.value)} kWh)"
+        )
+    if endless.fraction < 0.7 * alone.fraction:
+        return (
+            f"neighbours who build the same (the lead per m² of plot then falls from "
+            f"{100 * alone.fraction:.0f} to {100 * endless.fraction:.0f} %)"
+        )
+    return None
+
+
+def _panels_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """The price of panels and structure, where the leader on the plot needs more of them."""
+    found = lead(layouts, "kwh_per_m2_plot")
+    if found is None or not found.second:
+        return None
+    ratio = layouts[found.first].dc_capacity_kw / max(layouts[found.second].dc_capacity_kw, 1e-9)
+    if ratio > 1.1:
+        return (
+            f"cost, which is not in these figures ({named(found.first)} takes {ratio:.1f} times the panel "
+            f"power of {named(found.second)}, and its structure)"
+        )
+    return "the cost of panels and structure, which is not in these figures"
+
+
+def _ground_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """Albedo, where rear faces earn a share worth naming."""
+    shares = {
+        name: r.rear_irradiation_kwh_per_m2 / (r.irradiation_kwh_per_m2 + r.rear_irradiation_kwh_per_m2)
+        for name, r in layouts.items()
+        if r.panels > 0 and r.rear_irradiation_kwh_per_m2 > 0
+    }
+    names = [named(name) for name, share in shares.items() if share > 0.08]
+    if not names:
+        return None
+    return f"ground brighter or duller than assumed (rear faces take part of the light of {joined(names)})"
+
+
+def _aisle_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    return "wider aisles for machines and upkeep than the plan leaves"
+
+
+TURNS: tuple[Callable[[Mapping[str, LayoutResult]], str | None], ...] = (
+    _endless_turn,
+    _panels_turn,
+    _ground_turn,
+    _aisle_turn,
+)
+
+
+def five_sentences(result: PlanResult) -> tuple[str, str, str, str, str]:
+    """Leader per m² of plot, per m² of panel, per kW; how sure; what could overturn it."""
+    layouts = result.layouts
+    leads = [lead(layouts, key) for key in ("kwh_per_m2_plot", "kwh_per_m2_panel", "kwh_per_kw")]
+    turns = [text for turn in TURNS if (text := turn(layouts)) is not None]
+    return (
+        _ranking(leads[0], "m² of plot", "kWh"),
+        _ranking(leads[1], "m² of panel", "kWh"),
+        _ranking(leads[2], "kW of rated power", "kWh"),
+        _how_sure(result, [found for found in leads if found is not None]),
+        "What could overturn it: " + joined(turns) + ".",
+    )
+
+
+def endless_sentence(result: PlanResult) -> str:
+    """Why the lone and the endless figure differ."""
+    shares = [
+        f"{named(name)} {100 * r.light_from_beyond_plot_fraction:.0f} %"
+        for name, r in result.layouts.items()
+        if np.isfinite(r.light_from_beyond_plot_fraction)
+    ]
+    taken = f" (their share of all beam: {', '.join(shares)})" if shares else ""
+    return (
+        "The two differ because panels at the edge of a lone plot catch light that would have reached the "
+        f"ground beyond the boundary{taken}, light that neighbours with the same pattern would take and "
+        "shade; on the other hand a lone plot has setbacks, corners and obstacles where nothing stands, "
+        "and an endless pattern has none."
+    )
+
+
+def all_cautions(result: PlanResult) -> tuple[str, ...]:
+    """The layouts' cautions, each once with the layouts that it is about, then what holds for any of them."""
+    about: dict[str, list[str]] = {}
+    for name, r in result.layouts.items():
+        for line in r.cautions:
+            about.setdefault(line, []).append(name)
+    lines = [
+        line if len(names) == len(result.layouts) else f"{', '.join(names)}: {line}"
+        for line, names in about.items()
+    ]
+    return (*lines, *GENERAL_CAUTIONS)
