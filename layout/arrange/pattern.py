@@ -1,0 +1,196 @@
+"""A pattern of equal units on a plot: where its places fit, and why the others do not.
+
+The unit's footprint F on the map is convex. The points at which a footprint may begin so that it lies wholly
+in the usable area U are U eroded by F: the start lies in U and no edge of U meets the footprint, so
+
+    allowed = U − ⋃ over edges e of U (e ⊕ −F),   each e ⊕ −F the hull of e's ends minus F's corners.
+
+One such region serves every shift of the pattern, so many shifts can be tried.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from sites.conventions import LENGTH_TOLERANCE_M, BoolArray, FloatArray, IntArray
+from sites.plot import Plot
+
+SHIFTS_FIRST = 8
+SHIFTS_SECOND = 16
+"""Shifts tried along the first and the second step. Experiment: tests/layout/test_arrange_pattern.py."""
+
+REASONS = ("boundary", "setback", "keep-out", "obstacle")
+
+REASON_WORDS = {
+    "boundary": "across the boundary",
+    "setback": "in the setback",
+    "keep-out": "on a keep-out",
+    "obstacle": "on an obstacle",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """Equal units on a regular net on the map.
+
+    footprint : (c, 2) float [m] corners of a unit from its own origin, in order; convex, may have no area
+    first, second : (2,) float [m] steps from unit to unit
+    """
+
+    footprint: FloatArray
+    first: FloatArray
+    second: FloatArray
+
+    @property
+    def unit_area_m2(self) -> float:
+        """Ground on the map that belongs to one unit, m²."""
+        return float(abs(self.first[0] * self.second[1] - self.first[1] * self.second[0]))
+
+    def origins(self, index: IntArray, start: FloatArray | None = None) -> FloatArray:
+        """Origins (k, 2) [m] of the units of index (k, 2), first and second."""
+        steps = np.stack([self.first, self.second])
+        return index @ steps + (np.zeros(2) if start is None else start)
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Units that fit.
+
+    origins (k, 2) [m];  index (k, 2) along the first and second step; ordered by the second, then the first
+    left_out : how many others touch the plot, by reason
+    """
+
+    origins: FloatArray
+    index: IntArray
+    left_out: dict[str, int]
+
+
+def best_places(pattern: Pattern, plot: Plot) -> Places:
+    """The shift of the pattern with the most units on the plot; the first found where several are equal."""
+    usable = plot.usable.buffer(LENGTH_TOLERANCE_M, join_style="mitre")
+    allowed = start_region(usable, pattern.footprint)
+    index, shifts = _candidates(pattern, plot.boundary, plot.usable)
+    net = pattern.origins(index)
+    most, best = -1, shifts[0]
+    if not allowed.is_empty:
+        shapely.prepare(allowed)
+        for shift in shifts:
+            count = int(shapely.contains_xy(allowed, net + shift).sum())
+            if count > most:
+                most, best = count, shift
+    origins = net + best
+    shapes = footprints(origins, pattern.footprint)
+    reason = _reasons(shapes, plot)
+    fits = reason == len(REASONS)
+    order = np.lexsort((index[fits, 0], index[fits, 1]))
+    counts = {r: int((reason == i).sum()) for i, r in enumerate(REASONS)}
+    return Places(origins[fits][order], index[fits][order], counts)
+
+
+def start_region(usable: BaseGeometry, footprint: FloatArray) -> BaseGeometry:
+    """Points at which a footprint (c, 2) may begin so that it lies within ``usable``."""
+    if usable.is_empty:
+        return usable
+    edges = [_edges(np.asarray(ring.coords)) for ring in _rings(usable)]
+    ends = np.concatenate(edges)  # (e, 2, 2)
+    sweep = (ends[:, :, None] - footprint).reshape(len(ends), -1, 2)
+    hulls = shapely.convex_hull(shapely.multipoints([shapely.points(points) for points in sweep]))
+    start = shapely.affinity.translate(usable, *(-footprint[0]))
+    return start.difference(shapely.union_all(hulls))
+
+
+def footprints(origins: FloatArray, footprint: FloatArray) -> np.ndarray:
+    """Footprints at origins (k, 2) as shapely polygons, or as lines where the footprint has no area."""
+    corners = origins[:, None] + footprint
+    spread = footprint - footprint.mean(axis=0)
+    size = np.linalg.svd(spread, compute_uv=False)
+    if size[-1] > LENGTH_TOLERANCE_M:
+        return np.asarray(shapely.polygons(corners))
+    longest = np.linalg.svd(spread)[2][0]
+    reach = spread @ longest
+    return np.asarray(shapely.linestrings(corners[:, [int(reach.argmin()), int(reach.argmax())]]))
+
+
+def left_out_words(left_out: dict[str, int], what: str, each: int = 1) -> tuple[str, ...]:
+    """Why places were left out, one line, or nothing where none was."""
+    total = sum(left_out.values()) * each
+    if total == 0:
+        return ()
+    parts = [f"{count * each} {REASON_WORDS[reason]}" for reason, count in left_out.items() if count]
+    return (f"{total} more {what} of the same pattern touch the plot but do not fit: {', '.join(parts)}",)
+
+
+def _candidates(
+    pattern: Pattern, boundary: BaseGeometry, usable: BaseGeometry
+) -> tuple[IntArray, list[FloatArray]]:
+    """Index (k, 2) of all units that may touch the boundary at some shift, and the shifts (2,) to try.
+
+    With the shift of 0 shares the footprint's corner lies flush with the usable area's.
+    """
+    inverse = np.linalg.inv(np.stack([pattern.first, pattern.second]))
+    foot = pattern.footprint @ inverse
+    room = shapely.get_coordinates(usable if not usable.is_empty else boundary) @ inverse
+    whole = shapely.get_coordinates(boundary) @ inverse
+    flush = room.min(axis=0) - foot.min(axis=0)
+    low = np.floor(whole.min(axis=0) - foot.max(axis=0) - flush).astype(np.int64) - 1
+    high = np.ceil(whole.max(axis=0) - foot.min(axis=0) - flush).astype(np.int64)
+    first, second = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1), indexing="ij")
+    index = np.stack([first.ravel(), second.ravel()], axis=1)
+    start = flush @ np.stack([pattern.first, pattern.second])
+    shifts = [
+        start + a / SHIFTS_FIRST * pattern.first + b / SHIFTS_SECOND * pattern.second
+        for b in range(SHIFTS_SECOND)
+        for a in range(SHIFTS_FIRST)
+    ]
+    return index, shifts
+
+
+def _reasons(shapes: np.ndarray, plot: Plot) -> IntArray:
+    """The first of REASONS that keeps a footprint out, by number; 4 where it fits, -1 off the plot."""
+    reason = np.full(len(shapes), -1)
+    near = np.flatnonzero(_meet(plot.boundary, shapes))
+    grown = LENGTH_TOLERANCE_M
+    inside = _covered(plot.boundary.buffer(grown, join_style="mitre"), shapes[near])
+    reason[near[~inside]] = 0
+    near = near[inside]
+    clear = _covered(plot.inset.buffer(grown, join_style="mitre"), shapes[near])
+    reason[near[~clear]] = 1
+    near = near[clear]
+    for number, taken in ((2, plot.keep_outs), (3, [o.outline for o in plot.obstacles])):
+        hit = _any_meets(taken, shapes[near])
+        reason[near[hit]] = number
+        near = near[~hit]
+    reason[near] = len(REASONS)
+    return reason
+
+
+def _any_meets(taken: Sequence[BaseGeometry], shapes: np.ndarray) -> BoolArray:
+    """Whether shapes (k,) overlap any of the outlines by more than a touch."""
+    if not taken:
+        return np.zeros(len(shapes), dtype=bool)
+    return _meet(shapely.union_all(list(taken)), shapes)
+
+
+def _meet(area: BaseGeometry, shapes: np.ndarray) -> BoolArray:
+    """Whether shapes (k,) reach more than the length tolerance into an area."""
+    inner = area.buffer(-LENGTH_TOLERANCE_M, join_style="mitre")
+    shapely.prepare(inner)
+    return np.asarray(shapely.intersects(inner, shapes))
+
+
+def _covered(area: BaseGeometry, shapes: np.ndarray) -> BoolArray:
+    shapely.prepare(area)
+    return np.asarray(shapely.covers(area, shapes))
+
+
+def _rings(area: BaseGeometry) -> list[BaseGeometry]:
+    parts = [p for p in getattr(area, "geoms", [area]) if p.geom_type == "Polygon"]
+    return [ring for p in parts for ring in (p.exterior, *p.interiors)]
+
+
+def _edges(ring: FloatArray) -> FloatArray:
+    """Edges of a closed ring (n, 2) by their ends, (n - 1, 2, 2)."""
+    return np.stack([ring[:-1], ring[1:]], axis=1)

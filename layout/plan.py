@@ -1,0 +1,226 @@
+"""The plan file: read whole, every fault told at once."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from layout.panel_type import PanelType
+from layout.panel_types import BIFACIAL, MONO, load_panel_type, panel_from_datasheet
+from layout.plan_checks import layout_faults
+from layout.plan_tables import (
+    LAYOUT_KINDS,
+    InverterTable,
+    Layout,
+    LossTable,
+    NamedPanelTable,
+    PanelTable,
+    PiecesLayout,
+    RowsLayout,
+    RunTable,
+    TowersLayout,
+    UprightLayout,
+)
+from sites.errors import Fault, InputError
+from sites.read import build_site
+from sites.site import Site
+from sites.tables import MISSING, check_table, nearest, parse_toml, read_text, shown, unknown_key
+
+__all__ = [
+    "InverterTable",
+    "Layout",
+    "LossTable",
+    "PiecesLayout",
+    "Plan",
+    "RowsLayout",
+    "RunTable",
+    "TowersLayout",
+    "UprightLayout",
+    "panel_type_of",
+    "parse_plan",
+    "read_plan",
+]
+
+KEYS = ("title", "site", "plot", "panel", "inverter", "losses", "run", "layout")
+
+LONGEST_TITLE = 200
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A plan file, checked.
+
+    file : its name as given;  folder : what file names in it count from
+    panel : type of the panels unless a layout names its own
+    panel_given : False where the plan has no [panel] and ``panel`` is the bundled mono type
+    warnings : lines about what looks wrong but may be meant
+    """
+
+    title: str
+    file: str
+    folder: Path
+    site: Site
+    panel: PanelType
+    panel_given: bool
+    layouts: tuple[Layout, ...]
+    inverter: InverterTable
+    losses: LossTable
+    run: RunTable
+    warnings: tuple[str, ...]
+
+
+def read_plan(path: str | Path) -> Plan:
+    """Read and check a plan file. Raises InputError with every fault found."""
+    path = Path(path)
+    return parse_plan(read_text(path, str(path), str(path), accepted="a plan file"), str(path), path.parent)
+
+
+def parse_plan(source: str, file: str, folder: Path) -> Plan:
+    """Check a plan's text.
+
+    file : its name in messages;  folder : what file names in it count from
+    Raises InputError with every fault found.
+    """
+    data = parse_toml(source, file)
+    faults = [unknown_key(file, "", word, KEYS) for word in data if word not in KEYS]
+    title = _title(data.get("title", ""), file, faults)
+    warnings: list[str] = []
+    panel, given = _panel(data, file, faults, warnings)
+    inverter = check_table(InverterTable, data.get("inverter", {}), file, "inverter", faults)
+    losses = check_table(LossTable, data.get("losses", {}), file, "losses", faults)
+    run = check_table(RunTable, data.get("run", {}), file, "run", faults)
+    layouts = _layouts(data.get("layout"), file, faults)
+    site = build_site(data.get("site"), data.get("plot"), folder, file, faults)
+    types = _layout_types(layouts, panel, given, file, faults)
+    if site is not None:
+        faults.extend(_plot_missing(site, layouts, file))
+        for index, layout in layouts.items():
+            kind = types.get(index)
+            if kind is not None:
+                faults.extend(layout_faults(layout, kind, site.plot, file, f"layout[{index}]"))
+                warnings.extend(_layout_doubts(layout, kind, f"layout[{index}]"))
+    if faults or not (site and panel and inverter and losses and run):
+        raise InputError(faults)  # nothing is missing without a fault
+    return Plan(
+        title=title,
+        file=file,
+        folder=folder,
+        site=site,
+        panel=panel,
+        panel_given=given,
+        layouts=tuple(layouts.values()),
+        inverter=inverter,
+        losses=losses,
+        run=run,
+        warnings=(*site.warnings, *warnings),
+    )
+
+
+def panel_type_of(plan: Plan, layout: Layout) -> PanelType:
+    """The type of a layout's panels: its own, else the plan's, else the bundled one that suits it."""
+    return _type_for(layout, plan.panel if plan.panel_given else None)
+
+
+def _type_for(layout: Layout, given: PanelType | None, file: str = "plan", key: str = "layout") -> PanelType:
+    if not isinstance(layout, PiecesLayout) and layout.panel is not None:
+        return load_panel_type(layout.panel, file, f"{key}.panel")
+    if given is not None:
+        return given
+    two_faces = isinstance(layout, UprightLayout) or (
+        isinstance(layout, PiecesLayout) and any(p.bifacial for p in layout.panel)
+    )
+    return load_panel_type(BIFACIAL if two_faces else MONO)
+
+
+def _title(value: Any, file: str, faults: list[Fault]) -> str:
+    if not isinstance(value, str) or len(value) > LONGEST_TITLE or not value.isprintable():
+        faults.append(Fault(file, "title", shown(value), f"one line of up to {LONGEST_TITLE} letters"))
+        return ""
+    return value
+
+
+def _panel(
+    data: Mapping[str, Any], file: str, faults: list[Fault], warnings: list[str]
+) -> tuple[PanelType | None, bool]:
+    """The plan's panel type and whether the plan says it."""
+    if "panel" not in data:
+        return load_panel_type(MONO), False
+    table = data["panel"]
+    if not isinstance(table, Mapping) or "name" not in table:
+        return panel_from_datasheet("the plan's panel", table, file, "panel", faults, warnings), True
+    for word in table:
+        if word in PanelTable.model_fields:
+            faults.append(
+                Fault(file, f"panel.{word}", "a key beside name", "name alone, or all keys but name")
+            )
+        elif word != "name":
+            faults.append(unknown_key(file, "panel", word, {**PanelTable.model_fields, "name": None}))
+    named = check_table(NamedPanelTable, {"name": table["name"]}, file, "panel", faults)
+    if named is None:
+        return None, True
+    try:
+        return load_panel_type(named.name, file, "panel.name"), True
+    except InputError as error:
+        faults.extend(error.faults)
+        return None, True
+
+
+def _layouts(value: Any, file: str, faults: list[Fault]) -> dict[int, Layout]:
+    """The valid layouts by their place in the file."""
+    if not isinstance(value, list) or not value:
+        found = MISSING if value is None else shown(value)
+        faults.append(Fault(file, "layout", found, "at least one table, [[layout]]"))
+        return {}
+    layouts: dict[int, Layout] = {}
+    names: set[str] = set()
+    for index, table in enumerate(value):
+        layout = _layout(table, file, f"layout[{index}]", faults)
+        if layout is None:
+            continue
+        if layout.name in names:
+            found = f"{shown(layout.name)} a second time"
+            faults.append(Fault(file, f"layout[{index}].name", found, "a name that no other layout has"))
+        names.add(layout.name)
+        layouts[index] = layout
+    return layouts
+
+
+def _layout(table: Any, file: str, key: str, faults: list[Fault]) -> Layout | None:
+    """One layout by its kind."""
+    if not isinstance(table, Mapping):
+        faults.append(Fault(file, key, shown(table), "a table, [[layout]]"))
+        return None
+    kind = table.get("kind")
+    if not isinstance(kind, str) or kind not in LAYOUT_KINDS:
+        found = MISSING if kind is None else shown(kind)
+        accepted = nearest(kind, LAYOUT_KINDS) if isinstance(kind, str) else nearest("", LAYOUT_KINDS)
+        faults.append(Fault(file, f"{key}.kind", found, accepted))
+        return None
+    return check_table(LAYOUT_KINDS[kind], table, file, key, faults)
+
+
+def _layout_types(
+    layouts: Mapping[int, Layout], panel: PanelType | None, given: bool, file: str, faults: list[Fault]
+) -> dict[int, PanelType]:
+    """The panel type of each layout whose type is known."""
+    types = {}
+    for index, layout in layouts.items():
+        if panel is None and (isinstance(layout, PiecesLayout) or layout.panel is None):
+            continue  # the fault of [panel] says why
+        try:
+            types[index] = _type_for(layout, panel if given else None, file, f"layout[{index}]")
+        except InputError as error:
+            faults.extend(error.faults)
+    return types
+
+
+def _plot_missing(site: Site, layouts: Mapping[int, Layout], file: str) -> list[Fault]:
+    if site.plot is not None or all(isinstance(layout, PiecesLayout) for layout in layouts.values()):
+        return []
+    return [Fault(file, "plot", MISSING, "a table, [plot], unless every layout is 'pieces'")]
+
+
+def _layout_doubts(layout: Layout, kind: PanelType, key: str) -> list[str]:
+    if isinstance(layout, UprightLayout) and kind.bifaciality == 0.0:
+        return [f"{key}: upright panels of a type with bifaciality 0; their rears produce nothing"]
+    return []
