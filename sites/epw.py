@@ -4,7 +4,6 @@ Field numbers and marks of missing values from memory of the format's published 
 """
 
 import numpy as np
-import pandas as pd
 
 from sites.errors import Fault, InputError
 from sites.weather_cells import cells, numbers, stamps, station_of
@@ -27,7 +26,7 @@ def read_epw(text: str, file: str) -> WeatherTable:
         found = f"{frame.shape[1]} cells"
         raise InputError([Fault(file, f"line {EPW_HEADER_LINES + 1}", found, "22 or more, an EPW line")])
     faults: list[Fault] = []
-    year, month, day, hour, minute = (numbers(frame, k, file, faults) for k in range(5))
+    hour, minute = numbers(frame, 3, file, faults), numbers(frame, 4, file, faults)
     values = {n: numbers(frame, k, file, faults) for n, k in EPW_FIELDS.items() if k in frame.columns}
     if faults:
         raise InputError(faults)
@@ -36,8 +35,7 @@ def read_epw(text: str, file: str) -> WeatherTable:
         raise InputError(
             [Fault(file, "column 5", found, "one line for each hour, its minute 0 or 60 throughout")]
         )
-    date = pd.Series([f"{y:04.0f}-{m:02.0f}-{d:02.0f}" for y, m, d in zip(year, month, day, strict=True)])
-    date.index = frame.index
+    date = frame[0].str.cat(frame[[1, 2]], sep="-")
     stamp = stamps(date, 60.0 * hour, file, "date", "a date, hours 1 to 24")
     for name, column in values.items():
         column[column >= EPW_MISSING[name]] = np.nan
