@@ -32,7 +32,8 @@ FASTEST_CLIMB_DEG_PER_H = 15.1
 CROSSING_STEPS = 6
 """Parts into which an interval with sunrise or sunset is cut; the path is taken as straight inside a part.
 Against 360 parts, a year of hours: 6 parts misplace the sun by at most 0.003° in elevation up to latitude 55
-and 0.013° where it grazes the horizon (latitude 66); 4 parts by 0.005° and 0.07°."""
+and 0.013° where it grazes the horizon (latitude 66); 4 parts by 0.005° and 0.07°. A dip or an appearance of
+less than a part, 10 minutes of an hour, may be overlooked."""
 
 AIR_C = 12.0
 """Air temperature for the refraction, pvlib's default; 30 °C would move a sun at the horizon by 0.03°."""
@@ -177,7 +178,7 @@ def extraterrestrial(start: pd.DatetimeIndex) -> FloatArray:
 
     Spencer's series for the distance of the sun (Search 2 (1971) 172) through pvlib.
     """
-    extra = get_extra_radiation(start.dayofyear, solar_constant=SOLAR_CONSTANT_W_M2, method="spencer")
+    extra = get_extra_radiation(start.day_of_year, solar_constant=SOLAR_CONSTANT_W_M2, method="spencer")
     return np.asarray(extra, dtype=np.float64)
 
 
@@ -185,7 +186,7 @@ def extraterrestrial(start: pd.DatetimeIndex) -> FloatArray:
 class SunGrid:
     """Directions for which light is traced, and how each hour is put together from them.
 
-    elevation_deg, azimuth_deg : (m,) float [deg] of the nodes; some lie up to one step below the horizon
+    elevation_deg, azimuth_deg : (m,) float [deg] of the nodes, some up to a net cell below the horizon
     vectors : (m, 3) float [-] unit vectors toward the nodes
     weights : sparse (k, m) float [-]; at most four per hour, none negative; Σ w·s is the hour's unit vector
     """
@@ -249,7 +250,7 @@ def sun_grid(
         ]
     )
     used, compact = np.unique(node[share > 0.0], return_inverse=True)
-    vectors = _from_equatorial(latitude_deg, declinations[used // n_turn], (used % n_turn) * (360.0 / n_turn))
+    vectors = from_equatorial(latitude_deg, declinations[used // n_turn], (used % n_turn) * (360.0 / n_turn))
     hour = np.broadcast_to(np.arange(k), share.shape)[share > 0.0]
     bilinear = scipy.sparse.csr_array((share[share > 0.0], (hour, compact)), shape=(k, len(used)))
     length = np.linalg.norm(bilinear @ vectors, axis=1)
@@ -285,7 +286,7 @@ def equatorial(latitude_deg: float, vectors: FloatArray) -> tuple[FloatArray, Fl
     return declination, np.degrees(np.arctan2(-vectors[:, 0], to_meridian))
 
 
-def _from_equatorial(
+def from_equatorial(
     latitude_deg: float, declination_deg: FloatArray, hour_angle_deg: FloatArray
 ) -> FloatArray:
     """Unit vectors (m, 3) in the frame of the site; the inverse of ``equatorial``."""

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from sites.errors import Fault, InputError
+from sites.site import Location
 from sites.weather_cells import cells, need_columns, numbers, stamps, station_of
 from sites.weather_table import WeatherTable
 
@@ -24,8 +25,8 @@ TMY3_DATE, TMY3_TIME = "Date (MM/DD/YYYY)", "Time (HH:MM)"
 TMY3_MISSING = -9900.0
 
 
-def read_tmy3_text(text: str, file: str) -> WeatherTable:
-    """A TMY3 file's rows. Stamps mark the end of the hour, in standard time. Raises InputError."""
+def read_tmy3_text(text: str, file: str) -> tuple[WeatherTable, Location]:
+    """A TMY3 file's rows and station. Stamps mark the hour's end, in standard time. Raises InputError."""
     head = next(csv.reader([text.partition("\n")[0]]))
     if len(head) < 7:
         raise InputError([Fault(file, "line 1", f"{len(head)} cells", "seven, the last the elevation")])
@@ -47,4 +48,4 @@ def read_tmy3_text(text: str, file: str) -> WeatherTable:
     names = {**TMY3_COLUMNS, "time": TMY3_DATE}
     source = f"TMY3 file {file}, {station.name}"
     lines = frame.index.to_numpy(np.int64)
-    return WeatherTable(file, source, stamp, float(zone), 1.0, 1.0, lines, names, values, station)
+    return WeatherTable(file, source, stamp, float(zone), 1.0, 1.0, lines, names, values, station), station

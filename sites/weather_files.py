@@ -30,9 +30,8 @@ def load_weather(site: Site) -> WeatherYear:
 
 def read_tmy3(path: Path) -> tuple[WeatherYear, Location]:
     """A TMY3 file's year and the station it was recorded at. Raises InputError."""
-    table = read_tmy3_text(file_text(path), path.name)
-    assert table.station is not None
-    return checked_year(table, table.station), table.station
+    table, station = read_tmy3_text(file_text(path), path.name)
+    return checked_year(table, station), station
 
 
 def read_table(path: Path, location: Location, label: str | None = None) -> WeatherTable:
@@ -46,7 +45,7 @@ def read_table(path: Path, location: Location, label: str | None = None) -> Weat
     if first.upper().startswith("LOCATION,"):
         return read_epw(text, path.name)
     if TMY3_DATE in rest.partition("\n")[0]:
-        return read_tmy3_text(text, path.name)
+        return read_tmy3_text(text, path.name)[0]
     if "time" in _header(first):
         return read_plain(text, path.name, location, label)
     shown = " ".join(first.split())[:60] or "an empty first line"
@@ -54,6 +53,7 @@ def read_table(path: Path, location: Location, label: str | None = None) -> Weat
 
 
 def file_text(path: Path) -> str:
+    """A text file's content, UTF-8 or else Latin-1. Raises InputError where it cannot be read as text."""
     try:
         content = path.read_bytes()
     except OSError as error:
