@@ -5,6 +5,7 @@ import datetime
 import math
 import os
 import sys
+import textwrap
 import zoneinfo
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -81,7 +82,11 @@ def _finish(args: argparse.Namespace, output: Output) -> int:
     console = Console(highlight=False)
     console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
     for item in output.show:
-        console.print(item, markup=False)
+        if isinstance(item, str):
+            # Not rich's own wrapping: it would part the digits of a number at a thin space.
+            _out(textwrap.fill(item, console.width, subsequent_indent="  ", break_on_hyphens=False))
+        else:
+            console.print(item)
     targets: dict[Path, str | bytes] = {}
     if output.files:
         folder = args.out or DEFAULT_FOLDER
@@ -137,9 +142,9 @@ def light(args: argparse.Namespace) -> int:
     parts = {}
     for layout in layouts:
         scene = arrange(plan, layout).scene
-        seen = light_map(scene, [elevation], [azimuth], dni=args.dni)
+        seen = light_map(scene, [elevation], [azimuth], dni=args.dni, bounces=int(args.ground))
         parts[layout.name] = outputs.light_output(
-            layout.name, scene.panels, seen, (elevation, azimuth, args.dni)
+            layout.name, scene.panels, seen, (elevation, azimuth, args.dni), args.ground
         )
     return _finish(args, outputs.joined(parts))
 
@@ -260,6 +265,8 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument(
         "--dni", type=float, default=1000.0, metavar="W/M2", help="direct normal irradiance (1000)"
     )
+    ground = "add the beam that comes by way of the ground; up to a second a panel"
+    sub.add_argument("--ground", action="store_true", help=ground)
     sub = command("sun", sun, "sun paths over a site and the row spacing they ask for")
     sub.add_argument("site", metavar="SITE", help="name of a bundled site, or a plan file")
     sub = command("check", check, "what is wrong with a plan and where, or that nothing is")

@@ -66,11 +66,14 @@ def _mark(axes: Axes, cell: Cell, word: str, size: tuple[float, float]) -> None:
 
 
 @house_style
-def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], title: str) -> Figure:
-    """Fronts of panels, each seen from its own front, cells in the colour of their light.
+def light_figure(
+    panels: Sequence[Panel], light: Sequence[FloatArray], rear: Sequence[bool], title: str
+) -> Figure:
+    """Panels seen from their fronts, cells in the colour of their light.
 
     The dimmest cell is marked with a square, the brightest with a circle.
     light : per panel (n_up, n_along) W/m²
+    rear : per panel, that light is on its rear, drawn as if seen through the front
     """
     drawn = panels_to_draw(light)
     dim, bright = extreme_cells(light)
@@ -100,16 +103,17 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], title: st
                 _mark(axes, cell, word, (wide / n_along, high / n_up))
         axes.set(aspect="equal", xticks=[], yticks=[])
         axes.set_title(f"panel {k}: {light[k].mean():.0f} W/m²", fontsize=8.5, pad=3)
-        axes.set_xlabel(_faces(panels[k]), fontsize=7.5, color=SOFT, labelpad=2)
+        side = "\nrear, seen through the front" if rear[k] else ""
+        axes.set_xlabel(_faces(panels[k]) + side, fontsize=7.5, color=SOFT, labelpad=2)
     figure.subplots_adjust(
-        left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.35, wspace=0.08
+        left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.42, wspace=0.08
     )
     figure.text(0.02, 1 - 0.2 / tall, title, fontsize=10, fontweight="bold", va="center")
     if image is not None:
         bar = figure.add_axes((0.02, 0.44 / tall, 0.45, 0.12 / tall))
         figure.colorbar(image, cax=bar, orientation="horizontal")
         bar.tick_params(labelsize=8, length=2)
-        bar.set_xlabel("light on the front, W/m²", fontsize=8, labelpad=2)
+        bar.set_xlabel("light on the panel's cells, W/m²", fontsize=8, labelpad=2)
     words = (
         f"○ brightest cell: {bright.w_m2:.0f} W/m² ({_place(bright)})\n"
         f"□ dimmest cell: {dim.w_m2:.0f} W/m² ({_place(dim)})"

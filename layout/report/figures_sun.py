@@ -115,6 +115,10 @@ def _name_hours(axes: PolarAxes, path: DayPath) -> None:
             )
 
 
+def _sloping(site: Site) -> bool:
+    return site.plot is not None and site.plot.slope_deg > 0
+
+
 @house_style
 def sun_path_figure(site: Site) -> Figure:
     """The sky seen from the plot's middle: sun paths, skyline, obstacles."""
@@ -130,7 +134,13 @@ def sun_path_figure(site: Site) -> Figure:
     ]
     if np.any(skyline > 0.01):
         _raised(axes, azimuth, skyline, "#c8ccd0", "")
-        handles.append(Patch(facecolor="#c8ccd0", edgecolor=INK, label="skyline and rising ground"))
+        handles.append(
+            Patch(
+                facecolor="#c8ccd0",
+                edgecolor=INK,
+                label="skyline and rising ground" if _sloping(site) else "skyline",
+            )
+        )
     if site.plot is not None and site.plot.obstacles:
         for line in obstacle_lines(site.plot, azimuth):
             _raised(axes, azimuth, line, OBSTACLE, "....")

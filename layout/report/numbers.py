@@ -7,7 +7,7 @@ NOTHING = "–"
 
 
 def number(value: float, digits: int = 3) -> str:
-    """At least ``digits`` significant digits, whole numbers never cut, thousands apart by a thin space.
+    """At least ``digits`` significant digits, whole numbers never cut; from five digits on in threes.
 
     >>> number(0.01234), number(3.14159), number(163.2), number(48321.7), number(float("nan"))
     ('0.0123', '3.14', '163', '48\u202f322', '–')
@@ -17,7 +17,8 @@ def number(value: float, digits: int = 3) -> str:
     if value == 0:
         return "0"
     decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    return f"{value:,.{decimals}f}".replace(",", "\u202f")
+    text = f"{value:,.{decimals}f}"
+    return text.replace(",", "\u202f" if abs(value) >= 10_000 else "")
 
 
 def percent(fraction: float, decimals: int = 1) -> str:

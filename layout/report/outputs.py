@@ -20,6 +20,7 @@ from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
 from layout.result import LayoutResult, PlanResult
+from sites.conventions import FloatArray
 from sites.site import Site
 
 SPACING_TILTS_DEG = np.array([10.0, 20.0, 30.0, 40.0, 60.0, 90.0])
@@ -78,41 +79,50 @@ def _cell(cell: Cell) -> dict[str, float]:
 
 
 def light_output(
-    name: str, panels: Sequence[Panel], light: LightMap, sun: tuple[float, float, float]
+    name: str, panels: Sequence[Panel], light: LightMap, sun: tuple[float, float, float], ground: bool
 ) -> Output:
     """Beam on one layout at one sun position: means per panel, extremes, a picture.
 
     sun : elevation [deg], azimuth [deg], direct normal irradiance [W/m²]
+    ground : the light map holds beam by way of the ground too
     """
-    fronts = [cells[0] for cells in light.total]
-    means = [
-        np.array([part[0].mean() for part in way]) for way in (light.direct, light.reflected, light.total)
-    ]
-    rear = np.array([0.0 if cells is None else cells[0].mean() for cells in light.rear])
-    dim, bright = extreme_cells(fronts)
+    faces = [_brighter_face(front, rear) for front, rear in zip(light.total, light.rear, strict=True)]
+    lit, rears = [cells for cells, _ in faces], [rear for _, rear in faces]
+    means = {"direct": _means(light.direct)}
+    if ground:
+        means |= {"via ground": _means(light.reflected), "front total": _means(light.total)}
+    if any(cells is not None for cells in light.rear):
+        means["rear total" if ground else "direct, rear"] = _means(light.rear)
+    dim, bright = extreme_cells(lit)
     title = f"{name}: sun at elevation {sun[0]:.1f}°, azimuth {sun[1]:.1f}°, DNI {sun[2]:.0f} W/m²"
-    data = {
-        "sun_elevation_deg": sun[0],
-        "sun_azimuth_deg": sun[1],
-        "dni_w_m2": sun[2],
-        "direct_w_m2": means[0],
-        "via_ground_w_m2": means[1],
-        "front_total_w_m2": means[2],
-        "rear_total_w_m2": rear,
+    data: dict[str, Any] = {"sun_elevation_deg": sun[0], "sun_azimuth_deg": sun[1], "dni_w_m2": sun[2]}
+    data |= {
+        "direct_w_m2": means["direct"],
+        "via_ground_w_m2": means.get("via ground"),
+        "rear_w_m2": _means(light.rear),
         "brightest_cell": _cell(bright),
         "dimmest_cell": _cell(dim),
     }
-    picture = png(light_figure(panels, fronts, title))
+    picture = png(light_figure(panels, lit, rears, title))
+    way = "straight and by way of the ground" if ground else "straight, without what the ground throws back"
     lines = (
-        "Beam only: no light of the sky is in these figures; before the glass.",
+        f"Beam only, {way}; no light of the sky; before the glass.",
         f"brightest cell {bright.w_m2:.0f} W/m² on panel {bright.panel}, "
         f"dimmest {dim.w_m2:.0f} W/m² on panel {dim.panel} (counted from 0)",
     )
-    return Output(
-        data,
-        {f"light-{file_stem(name)}.png": picture},
-        (title, tables.light_table(name, [*means, rear]), *lines),
-    )
+    table = tables.light_table(name, means)
+    return Output(data, {f"light-{file_stem(name)}.png": picture}, (title, table, *lines))
+
+
+def _brighter_face(front: FloatArray, rear: FloatArray | None) -> tuple[FloatArray, bool]:
+    """The cells of the face with more light at the first sun position, and whether it is the rear."""
+    behind = rear is not None and rear[0].mean() > front[0].mean()
+    return (rear[0], True) if behind and rear is not None else (front[0], False)
+
+
+def _means(faces: Sequence[FloatArray | None]) -> FloatArray:
+    """(n,) mean of each face's cells at the first sun position, 0 where there is no such face."""
+    return np.array([0.0 if cells is None else float(cells[0].mean()) for cells in faces])
 
 
 def _spacing_data(spacing: Spacing) -> dict[str, Any]:

@@ -45,10 +45,10 @@ def _row(result: LayoutResult) -> list[str]:
         result.name,
         f"{result.panels}",
         number(result.dc_capacity_kw),
-        number(result.energy_ac_kwh, 4),
+        number(result.energy_ac_kwh),
         number(result.kwh_per_m2_plot),
         number(result.kwh_per_m2_panel),
-        number(result.kwh_per_kw, 4),
+        number(result.kwh_per_kw),
         number(result.performance_ratio),
         percent(result.shade_loss_fraction),
         percent(result.uneven_light_loss_fraction),
@@ -63,7 +63,7 @@ def _steps(result: LayoutResult) -> dict[str, Any]:
         "steps": [
             {
                 "label": step.label,
-                "kwh": number(step.kwh, 4),
+                "kwh": number(step.kwh),
                 "width": f"{100 * max(step.kwh, 0.0) / most:.1f}",
                 "change": "" if i == 0 else change(step.factor),
                 "source": step.source,

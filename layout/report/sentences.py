@@ -73,7 +73,7 @@ def _share(fraction: float) -> str:
 
 def _ranking(found: Lead | None, per: str, unit: str) -> str:
     if found is None:
-        return f"Per {per} there is nothing to rank."
+        return f"Per {per} there is nothing to say: the plan has none."
     value = f"{number(found.value)} {unit} a year"
     if not found.second:
         return f"Per {per}, {named(found.first)} gives {value}; there is no other layout to rank it against."
@@ -147,14 +147,28 @@ def _ground_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
 
 
 def _aisle_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """Access, where there is a choice of layouts on a plot."""
+    if lead(layouts, "kwh_per_m2_plot") is None or len(layouts) < 2:
+        return None
     return "wider aisles for machines and upkeep than the plan leaves"
 
 
+def _untried_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """What may beat a layout that was looked at alone."""
+    return "a layout that was not tried, since there is only this one" if len(layouts) == 1 else None
+
+
+def _surroundings_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    return "trees or houses beside it that the plan does not hold"
+
+
 TURNS: tuple[Callable[[Mapping[str, LayoutResult]], str | None], ...] = (
+    _untried_turn,
     _endless_turn,
     _panels_turn,
     _ground_turn,
     _aisle_turn,
+    _surroundings_turn,
 )
 
 

@@ -19,6 +19,7 @@ BAR_WIDTH = 24
 
 def _table(title: str, first: str, others: Sequence[str], right: bool = True) -> Table:
     table = Table(title=title, box=SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False)
+    table.min_width = min(len(title), WIDTH)
     table.add_column(first, overflow="fold", max_width=24)
     for name in others:
         table.add_column(name, justify="right" if right else "left", overflow="fold")
@@ -38,11 +39,11 @@ def compare_table(layouts: Mapping[str, LayoutResult], title: str) -> Table:
             name,
             f"{r.panels}",
             number(r.dc_capacity_kw),
-            number(r.energy_ac_kwh, 4),
+            number(r.energy_ac_kwh),
             number(r.kwh_per_m2_plot),
             number(r.kwh_per_m2_plot_endless),
             number(r.kwh_per_m2_panel),
-            number(r.kwh_per_kw, 4),
+            number(r.kwh_per_kw),
             number(r.performance_ratio),
             percent(r.shade_loss_fraction),
             number(r.hottest_cell_c, 2),
@@ -64,8 +65,8 @@ def monthly_table(result: LayoutResult) -> Table:
             name,
             number(row["front_kwh_per_m2"]),
             number(row["rear_kwh_per_m2"]),
-            number(row["energy_dc_kwh"], 4),
-            number(row["energy_ac_kwh"], 4),
+            number(row["energy_dc_kwh"]),
+            number(row["energy_ac_kwh"]),
             end_section=name == "Dec",
         )
     return table
@@ -74,7 +75,7 @@ def monthly_table(result: LayoutResult) -> Table:
 def bar(share: float, width: int = BAR_WIDTH) -> str:
     """A bar of eighths of a character; share 0 to 1.
 
-    >>> bar(0.5, 4), bar(0.28, 4)
+    >>> bar(0.5), bar(0.28, 4)
     ('██', '█▏')
     """
     eighths = round(8 * width * min(max(share, 0.0), 1.0)) if np.isfinite(share) else 0
@@ -105,7 +106,7 @@ def steps_table(result: LayoutResult) -> Table:
     for i, step in enumerate(result.steps):
         table.add_row(
             step.label,
-            number(step.kwh, 4),
+            number(step.kwh),
             bar(step.kwh / most),
             "" if i == 0 else change(step.factor),
             step.source,
@@ -122,16 +123,16 @@ def facts_table(result: LayoutResult) -> Table:
         ("rated power, kW", number(result.dc_capacity_kw)),
         ("panel area, one side, m²", number(result.panel_area_m2)),
         ("plot area, m²", number(result.plot_area_m2)),
-        ("AC energy a year, kWh", number(result.energy_ac_kwh, 4)),
+        ("AC energy a year, kWh", number(result.energy_ac_kwh)),
         ("per m² of plot, kWh", number(result.kwh_per_m2_plot)),
         ("per m² of plot if the pattern went on without end, kWh", number(result.kwh_per_m2_plot_endless)),
         ("per m² of panel, kWh", number(result.kwh_per_m2_panel)),
-        ("per kW, kWh", number(result.kwh_per_kw, 4)),
-        ("light on fronts, kWh/m²", number(result.irradiation_kwh_per_m2, 4)),
+        ("per kW, kWh", number(result.kwh_per_kw)),
+        ("light on fronts, kWh/m²", number(result.irradiation_kwh_per_m2)),
         ("light on rears, kWh/m²", number(result.rear_irradiation_kwh_per_m2)),
         (
             "light on fronts if nothing else stood there, kWh/m²",
-            number(result.irradiation_open_kwh_per_m2, 4),
+            number(result.irradiation_open_kwh_per_m2),
         ),
         ("performance ratio", number(result.performance_ratio)),
         ("lost to shade", percent(result.shade_loss_fraction)),
@@ -149,19 +150,16 @@ def facts_table(result: LayoutResult) -> Table:
     return table
 
 
-def light_table(name: str, means: Sequence[FloatArray], limit: int = 24) -> Table:
-    """Mean light on each panel; means : per column (n_panels,) direct, via ground, total, rear.
+def light_table(name: str, means: Mapping[str, FloatArray], limit: int = 24) -> Table:
+    """Mean light on each panel; means : (n_panels,) float [W/m²] by column name.
 
     More than ``limit`` panels: the first ones, and how many more there are.
     """
-    table = _table(
-        f"{name}: mean light on each panel, W/m²",
-        "panel",
-        ("direct", "via ground", "front total", "rear total"),
-    )
-    columns = np.array(means)
-    for k in range(min(limit, columns.shape[1])):
-        table.add_row(f"{k}", *(f"{value:.1f}" for value in columns[:, k]))
+    table = _table(f"{name}: mean light on each panel, W/m²", "panel", tuple(means))
+    columns = np.array(list(means.values()))
+    shown = min(limit, columns.shape[1])
+    for k in range(shown):
+        table.add_row(f"{k}", *(f"{value:.1f}" for value in columns[:, k]), end_section=k == shown - 1)
     table.add_row("mean", *(f"{value:.1f}" for value in columns.mean(axis=1)))
     if columns.shape[1] > limit:
         table.caption = f"{columns.shape[1] - limit} more panels are in the JSON file"
