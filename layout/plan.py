@@ -24,7 +24,17 @@ from layout.plan_tables import (
 from sites.errors import Fault, InputError
 from sites.read import build_site
 from sites.site import Site
-from sites.tables import MISSING, check_table, nearest, parse_toml, read_text, shown, unknown_key
+from sites.tables import (
+    MISSING,
+    check_table,
+    name_beside_keys,
+    nearest,
+    parse_toml,
+    read_text,
+    shown,
+    unknown_key,
+    without_misspelt,
+)
 
 __all__ = [
     "InverterTable",
@@ -100,7 +110,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
                 faults.extend(layout_faults(layout, kind, site.plot, file, f"layout[{index}]"))
                 warnings.extend(_layout_doubts(layout, kind, f"layout[{index}]"))
     if faults or not (site and panel and inverter and losses and run):
-        raise InputError(faults)  # nothing is missing without a fault
+        raise InputError(without_misspelt(faults))  # nothing is missing without a fault
     return Plan(
         title=title,
         file=file,
@@ -148,13 +158,7 @@ def _panel(
     table = data["panel"]
     if not isinstance(table, Mapping) or "name" not in table:
         return panel_from_datasheet("the plan's panel", table, file, "panel", faults, warnings), True
-    for word in table:
-        if word in PanelTable.model_fields:
-            faults.append(
-                Fault(file, f"panel.{word}", "a key beside name", "name alone, or all keys but name")
-            )
-        elif word != "name":
-            faults.append(unknown_key(file, "panel", word, {**PanelTable.model_fields, "name": None}))
+    faults.extend(name_beside_keys(table, PanelTable, file, "panel"))
     named = check_table(NamedPanelTable, {"name": table["name"]}, file, "panel", faults)
     if named is None:
         return None, True

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
 from sites.errors import Fault
@@ -94,7 +95,7 @@ def outline_polygon(
         faults.append(Fault(file, key, f"{len({tuple(p) for p in points})} different corners", "at least 3"))
         return None
     polygon = Polygon(points, holes)
-    if polygon.area <= LENGTH_TOLERANCE_M:
+    if polygon.convex_hull.area <= LENGTH_TOLERANCE_M:
         faults.append(Fault(file, key, "an outline without area", "corners in order around an area"))
         return None
     if not polygon.is_valid:
@@ -104,7 +105,7 @@ def outline_polygon(
         accepted = "corners in order, lines that neither cross nor touch"
         faults.append(Fault(file, key, f"an outline that crosses or touches itself{place}", accepted))
         return None
-    return shapely.geometry.polygon.orient(polygon)
+    return orient(polygon)
 
 
 def plot_faults(plot: Plot, file: str, setback_key: str = "plot.setback_m") -> list[Fault]:
@@ -124,7 +125,7 @@ def plot_faults(plot: Plot, file: str, setback_key: str = "plot.setback_m") -> l
             )
     if plot.inset.area <= LENGTH_TOLERANCE_M:
         accepted = (
-            f"less than {shapely.maximum_inscribed_circle(plot.boundary).length:.4g}, which leaves no room"
+            f"less than {shapely.maximum_inscribed_circle(plot.boundary).length:.4g}, or no room is left"
         )
         faults.append(Fault(file, setback_key, f"{plot.setback_m:g}", accepted))
     elif plot.usable.area <= LENGTH_TOLERANCE_M:

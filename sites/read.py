@@ -27,13 +27,13 @@ from sites.tables import (
     Table,
     check_table,
     key_of,
+    name_beside_keys,
     nearest,
     number,
     parse_toml,
     read_text,
     shown,
     text,
-    unknown_key,
     whole,
 )
 
@@ -197,13 +197,7 @@ def build_site(
 
 def _bundled_site(data: Mapping[str, Any], file: str, faults: list[Fault]) -> Site | None:
     """The site that ``name`` means; beside it no other key has a meaning."""
-    for word in data:
-        if word in SiteTable.model_fields:
-            faults.append(
-                Fault(file, f"site.{word}", "a key beside name", "name alone, or all keys but name")
-            )
-        elif word != "name":
-            faults.append(unknown_key(file, "site", word, {**SiteTable.model_fields, "name": None}))
+    faults.extend(name_beside_keys(data, SiteTable, file, "site"))
     table = check_table(NamedSiteTable, {"name": data["name"]}, file, "site", faults)
     if table is None:
         return None
@@ -270,7 +264,9 @@ def _weather(
             faults.append(Fault(file, "site.weather", MISSING, "a weather file, or a table [site.climate]"))
         if table.weather_label is not None:
             found = "a key without a weather file"
-            faults.append(Fault(file, "site.weather_label", found, "it beside a plain CSV weather file only"))
+            faults.append(
+                Fault(file, "site.weather_label", found, "weather_label only beside a plain CSV weather file")
+            )
         return WeatherSource(None, None, climate, table.climate.seed if table.climate else 1)
     if climate is not None:
         found = "a table beside a weather file"

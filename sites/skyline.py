@@ -53,7 +53,7 @@ def skyline_from_points(points: Sequence[tuple[float, float]], file: str, key: s
     before = -1.0
     for i, (azimuth, elevation) in enumerate(points):
         if not 0.0 <= azimuth < 360.0:
-            faults.append(Fault(file, f"{key}[{i}][0]", shown(azimuth), "an azimuth from 0 to below 360"))
+            faults.append(Fault(file, f"{key}[{i}][0]", f"{azimuth:g}", "an azimuth from 0 to below 360"))
         elif azimuth == before:
             faults.append(Fault(file, f"{key}[{i}][0]", f"{azimuth:g} a second time", "each azimuth once"))
         elif azimuth < before:
@@ -61,7 +61,7 @@ def skyline_from_points(points: Sequence[tuple[float, float]], file: str, key: s
             faults.append(Fault(file, f"{key}[{i}][0]", found, "azimuths in rising order"))
         if not 0.0 <= elevation <= HIGHEST_DEG:
             accepted = f"an elevation from 0 to {HIGHEST_DEG:g}"
-            faults.append(Fault(file, f"{key}[{i}][1]", shown(elevation), accepted))
+            faults.append(Fault(file, f"{key}[{i}][1]", f"{elevation:g}", accepted))
         before = azimuth
     if faults:
         raise InputError(faults)

@@ -17,8 +17,15 @@ from pydantic_core import ErrorDetails
 
 from sites.errors import Fault, InputError
 
-MISSING = "no such key"
+MISSING = "nothing"
 """Found, where something that has to be there is not."""
+
+UNKNOWN = "an unknown key"
+
+SLIP = " (nearest known)"
+
+NEAR = 0.7
+"""Likeness (difflib's ratio) from which a word counts as a slip of another; a common unit is not enough."""
 
 LONGEST_FOUND = 60
 """Letters of a wrong value that are shown."""
@@ -108,15 +115,15 @@ def nearest(word: str, known: Iterable[str]) -> str:
     ("'pitch_m' (nearest known)", "'a', 'b'")
     """
     known = sorted(known)
-    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(word, known, n=1, cutoff=NEAR)
     if close:
-        return f"{close[0]!r} (nearest known)"
+        return f"{close[0]!r}{SLIP}"
     return ", ".join(repr(k) for k in known) if known else "nothing"
 
 
 def unknown_key(file: str, key: str, word: str, known: Iterable[str]) -> Fault:
     """The fault of a key that means nothing."""
-    return Fault(file, f"{key}.{word}" if key else word, "an unknown key", nearest(word, known))
+    return Fault(file, f"{key}.{word}" if key else word, UNKNOWN, nearest(word, known))
 
 
 def check_table(model: type[T], data: Any, file: str, key: str, faults: list[Fault]) -> T | None:
@@ -130,12 +137,45 @@ def check_table(model: type[T], data: Any, file: str, key: str, faults: list[Fau
     try:
         return model.model_validate(dict(data))
     except ValidationError as error:
-        found: dict[str, Fault] = {}
-        for detail in error.errors(include_url=False, include_context=False):
-            fault = _fault(detail, model, data, file, key)
-            found.setdefault(fault.key, fault)
-        faults.extend(found.values())
+        details = error.errors(include_url=False, include_context=False)
+        faults.extend(_told_once([_fault(detail, model, data, file, key) for detail in details]))
         return None
+
+
+def name_beside_keys(data: Mapping[str, Any], model: type[Table], file: str, key: str) -> list[Fault]:
+    """Faults of a table that names a bundled thing and has other keys too, known in ``model`` or not."""
+    known = {**model.model_fields, "name": None}
+    faults = [unknown_key(file, key, word, known) for word in data if word not in known]
+    beside = [word for word in data if word in model.model_fields]
+    if beside:
+        accepted = "name alone, or all keys but name"
+        faults.append(Fault(file, f"{key}.name", f"name beside {', '.join(beside)}", accepted))
+    return faults
+
+
+def _told_once(found: list[Fault]) -> list[Fault]:
+    """One fault a key, and none of a list or table for what a part of it tells."""
+    by_key: dict[str, Fault] = {}
+    for fault in found:
+        by_key.setdefault(fault.key, fault)
+    parts = [
+        fault
+        for key, fault in by_key.items()
+        if not any(other.startswith((f"{key}[", f"{key}.")) for other in by_key)
+    ]
+    return without_misspelt(parts)
+
+
+def without_misspelt(faults: Iterable[Fault]) -> list[Fault]:
+    """The faults without those of missing keys that an unknown key is a slip of: one slip, one line."""
+    faults = list(faults)
+    meant = set()
+    for fault in faults:
+        if fault.found == UNKNOWN and fault.accepted.endswith(SLIP):
+            table, _, _ = fault.key.rpartition(".")
+            word = fault.accepted.removesuffix(SLIP).strip("'")
+            meant.add(f"{table}.{word}" if table else word)
+    return [fault for fault in faults if not (fault.found == MISSING and fault.key in meant)]
 
 
 def _fault(detail: ErrorDetails, model: type[Table], data: Mapping[str, Any], file: str, key: str) -> Fault:

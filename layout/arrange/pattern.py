@@ -119,8 +119,10 @@ def left_out_words(left_out: dict[str, int], what: str, each: int = 1) -> tuple[
     total = sum(left_out.values()) * each
     if total == 0:
         return ()
+    is_one = total == 1
     parts = [f"{count * each} {REASON_WORDS[reason]}" for reason, count in left_out.items() if count]
-    return (f"{total} more {what} of the same pattern touch the plot but do not fit: {', '.join(parts)}",)
+    verbs = "touches the plot but does not fit" if is_one else "touch the plot but do not fit"
+    return (f"{total} more {what}{'' if is_one else 's'} of the same pattern {verbs}: {', '.join(parts)}",)
 
 
 def _candidates(

@@ -109,5 +109,6 @@ def _fit(layout: RowsLayout | UprightLayout, places: Places) -> tuple[str, ...]:
     rows = len(np.unique(places.index[:, 1]))
     stacked = f", {high} one above the other" if high > 1 else ""
     count = len(places.origins) * high
-    line = f"{count} panels fit in {rows} {'row' if rows == 1 else 'rows'}{stacked}"
-    return (line, *left_out_words(places.left_out, "panels", high))
+    fit = "panel fits" if count == 1 else "panels fit"
+    line = f"{count} {fit} in {rows} {'row' if rows == 1 else 'rows'}{stacked}"
+    return (line, *left_out_words(places.left_out, "panel", high))

@@ -85,8 +85,8 @@ def arrange_towers(plan: Plan, layout: TowersLayout) -> Arrangement:
     fit = f"{count} {'tower fits' if count == 1 else 'towers fit'}, {each} panels each"
     stretched = tower.area_scale - 1.0
     worst = stretched[np.abs(stretched).argmax()]
-    lines = [fit, *left_out_words(places.left_out, "towers")]
-    if abs(worst) > 0.01:
+    lines = [fit, *left_out_words(places.left_out, "tower")]
+    if count and abs(worst) > 0.01:
         lines.append(f"panels are stretched to fill the faces, their area and power by up to {worst:+.0%}")
     return build_towers(plan, layout, tower, places, tuple(lines), on_plot=True)
 
