@@ -13,7 +13,7 @@ from layout.light.coefficients import LightCoefficients, engine_of, light_coeffi
 from layout.light.net import Net, full_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
-from layout.light.surroundings import equal_surroundings, every_panel
+from layout.light.surroundings import Year, equal_surroundings, every_panel
 from layout.panel_type import PanelType
 from layout.power.cells import group_map
 from layout.power.glass import transmission_ratio
@@ -78,13 +78,16 @@ def build_field(
     number = _family_numbers(arrangement)
     if repetition:
         near = equal_surroundings(
-            engine.kernel,
+            engine,
             panels[chosen],
             number[chosen],
             np.array([scene.panels[i].bifacial for i in chosen], dtype=bool),
-            conditions.parts.sun,
-            conditions.sun_light(),
-            float(conditions.sky.dome.sum()) * conditions.hour_kwh,
+            Year(
+                conditions.parts.sun,
+                conditions.sun_light(),
+                float(conditions.sky.dome.sum()) * conditions.hour_kwh,
+                float(conditions.albedo.mean()),
+            ),
         )
     else:
         near = every_panel(len(chosen))

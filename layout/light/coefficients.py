@@ -8,6 +8,7 @@ import numpy as np
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
 from layout.light.net import Net
+from layout.light.places import PlaceNet
 from layout.light.receive import Engine, Receiver
 from layout.light.sheets import sheets_of
 from layout.light.sky_parts import Glass, SkyParts
@@ -41,14 +42,24 @@ def light_coefficients(
         members = np.flatnonzero(kind == k)
         chosen = panels[members]
         receiver = Receiver(
-            engine, parts, net.place(chosen, rear), normals[members[0]], (np.ones_like, glass), finest_step(chosen)
+            engine, parts, net.place(chosen, rear), normals[members[0]], (np.ones_like, glass), year_places(chosen)
         )
         columns = receiver.columns(int(k) % parts.sets)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
     return result
 
 
-def finest_step(panels: Rectangles) -> float:
-    """Finest step of the nets of places, m: a quarter of the panels' shortest edge, so that benches work too."""
+def year_places(panels: Rectangles) -> PlaceNet:
+    """Places of the year: at finest a quarter of the panels' shortest edge, so that benches work too; errors of
+    hundreds of sun positions make up for each other."""
+    return _places(panels, 0.25, 0.3, 0.1)
+
+
+def map_places(panels: Rectangles) -> PlaceNet:
+    """Places of a map: at finest a fiftieth of the shortest edge, since every shadow on the ground counts alone."""
+    return _places(panels, 0.02, 0.02, 0.03)
+
+
+def _places(panels: Rectangles, per_edge: float, most_m: float, per_distance: float) -> PlaceNet:
     edges = np.concatenate([np.linalg.norm(panels.along, axis=1), np.linalg.norm(panels.up, axis=1)])
-    return float(np.clip(0.25 * edges.min(), 0.005, 0.3))
+    return PlaceNet(float(np.clip(per_edge * edges.min(), most_m / 60.0, most_m)), per_distance)

@@ -9,7 +9,8 @@ from layout.light.sky_parts import SkyParts
 from layout.pieces import Ground
 from sites.conventions import FloatArray, IntArray
 
-GROUND_DOME_RAYS = 89
+EXACT_RAYS = 10946
+"""Rays that settle how much sky open ground sees."""
 
 
 def ground_columns(kernel: RayKernel, ground: Ground, parts: SkyParts, points: FloatArray) -> np.ndarray:
@@ -22,10 +23,12 @@ def ground_columns(kernel: RayKernel, ground: Ground, parts: SkyParts, points: F
     cosine = parts.sun @ n
     up = np.flatnonzero(cosine > 0)
     out[up] = cosine[up, None] * ~kernel.blocked(points, parts.sun[up])
-    directions = cosine_hemisphere(fibonacci_lattice(GROUND_DOME_RAYS, (0.31, 0.77))) @ frame(n)
+    if not parts.ground_rays:
+        return out
+    directions = cosine_hemisphere(fibonacci_lattice(parts.ground_rays, (0.31, 0.77))) @ frame(n)
     directions = directions[parts.above_skyline(directions)]
-    free = ~kernel.blocked(points, directions)
-    out[-2] = free.sum(axis=0) / GROUND_DOME_RAYS
+    open_sky = parts.above_skyline(cosine_hemisphere(fibonacci_lattice(EXACT_RAYS)) @ frame(n)).mean()
+    out[-2] = open_sky * (~kernel.blocked(points, directions)).mean(axis=0) if len(directions) else 0.0
     weights, _ = parts.ring_weights(n)
     if ground.slope_deg > 0:
         used = weights > 0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from layout.geometry.rectangles import Rectangles
-from layout.light.coefficients import engine_of, finest_step
+from layout.light.coefficients import engine_of, map_places
 from layout.power.glass import transmission_ratio
 from layout.light.net import Net, fine_net, texture_net
 from layout.light.receive import Engine, Receiver
@@ -68,7 +68,7 @@ def light_map(
         strength[sun @ scene.ground.normal <= 0] = 0.0  # the plane without end hides the sun
     tracer = _Tracer(engine_of(scene, glass), sun, strength, bounces)
     faces = [tracer.face(panel, rear=False) for panel in scene.panels]
-    rear = tuple(sum(tracer.face(p, rear=True)) if p.bifacial else None for p in scene.panels)
+    rear = tuple(np.add(*tracer.face(p, rear=True)) if p.bifacial else None for p in scene.panels)
     return LightMap(
         direct=tuple(f[0] for f in faces),
         reflected=tuple(f[1] for f in faces),
@@ -87,7 +87,7 @@ class _Tracer:
 
     def face(self, panel: Panel, rear: bool) -> tuple[FloatArray, FloatArray]:
         """Direct light and light by way of sheets and the ground on one face, (n_sun, n_up, n_along) each."""
-        parts = SkyParts(self.sun, dome_rays=987, ring_rays=0, bounces=self.bounces, draws=MAP_DRAWS)
+        parts = SkyParts(self.sun, dome_rays=987, ring_rays=0, ground_rays=0, bounces=self.bounces, draws=MAP_DRAWS)
         m, out = len(self.sun), np.zeros((2, len(self.sun), *panel.cells))
         fine, coarse = fine_net(*panel.cells), texture_net(*panel.cells)
         receiver = self._receiver(panel, fine, parts, rear)
@@ -110,14 +110,14 @@ class _Tracer:
 
     def dome(self, panel: Panel) -> FloatArray:
         """Cosine-weighted visible sky of each cell, (n_up, n_along)."""
-        net, parts = texture_net(*panel.cells), SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0)
+        net, parts = texture_net(*panel.cells), SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0, ground_rays=0)
         columns = self._receiver(panel, net, parts, rear=False).hemisphere(0)[0]
         return net.cell_means(columns[0])[0].reshape(panel.cells).astype(np.float64)
 
     def _receiver(self, panel: Panel, net: Net, parts: SkyParts, rear: bool) -> Receiver:
         one = Rectangles.of([panel])
         normal = panel.normal * (-1.0 if rear else 1.0)
-        return Receiver(self.engine, parts, net.place(one, rear), normal, (np.ones_like,), finest_step(one))
+        return Receiver(self.engine, parts, net.place(one, rear), normal, (np.ones_like,), map_places(one))
 
     def _cells(self, panel: Panel, net: Net, values: np.ndarray) -> FloatArray:
         """(n_sun, points) for beams of 1 W/m² to (n_sun, n_up, n_along) W/m²."""

@@ -9,11 +9,19 @@ import numpy as np
 
 from sites.conventions import FloatArray, IntArray
 
-STEP_PER_DISTANCE = 0.1
-"""Step of the net over the distance: a tenth of a radian is finer than the rays are apart."""
-
 _SPAN = 1 << 18
 """Net cells along each axis, far more than a scene holds; landings beyond share the last."""
+
+
+@dataclass(frozen=True)
+class PlaceNet:
+    """How far apart places lie: at least ``finest_m`` [m], else ``per_distance`` [-] of the distance.
+
+    Experiment behind the values of the year and of the map: tests/reference/test_ground_light.py prints the error.
+    """
+
+    finest_m: float
+    per_distance: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,10 +32,10 @@ class SharedPlaces:
     of_hit: IntArray
 
 
-def shared_places(hits: FloatArray, distance: FloatArray, finest_step_m: float) -> SharedPlaces:
+def shared_places(hits: FloatArray, distance: FloatArray, net: PlaceNet) -> SharedPlaces:
     """Gather landings hits (r, 3) [m] at distances (r,) [m] into places."""
-    level = np.ceil(np.log2(np.maximum(1.0, distance * STEP_PER_DISTANCE / finest_step_m))).astype(np.int64)
-    step = finest_step_m * 2.0**level
+    level = np.ceil(np.log2(np.maximum(1.0, distance * net.per_distance / net.finest_m))).astype(np.int64)
+    step = net.finest_m * 2.0**level
     cell = np.floor(hits / step[:, None] + _SPAN // 2)
     x, y, z = np.clip(cell, 0, _SPAN - 1).astype(np.int64).T
     key = ((level * _SPAN + x) * _SPAN + y) * _SPAN + z

@@ -11,8 +11,8 @@ import numpy as np
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
 from layout.light.ground import gather, ground_columns
-from layout.light.lattice import fibonacci_lattice, frame
-from layout.light.places import shared_places
+from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
+from layout.light.places import PlaceNet, shared_places
 from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
 from layout.light.sky_parts import Glass, SkyParts
 from layout.pieces import Ground
@@ -20,6 +20,11 @@ from sites.conventions import BoolArray, FloatArray, IntArray
 
 MATT_RAYS = 89
 """Hemisphere rays of places on matt sheets."""
+
+EXACT_RAYS = 10946
+"""Rays that settle how much an unshaded face sees of sky and ground."""
+
+_DARK, _SKY, _GROUND, _FAR = range(4)
 
 WALK_DRAWS = 987
 """Facets that looks choose from in turn."""
@@ -68,7 +73,7 @@ class Looks:
 class Receiver:
     """Points (p, 3) just off a face with unit normal ``normal``; one result for each glass.
 
-    step : finest step of the net of places on the ground and on matt sheets, m
+    net : how far apart places on the ground and on matt sheets lie
     """
 
     engine: Engine
@@ -76,7 +81,7 @@ class Receiver:
     points: FloatArray
     normal: FloatArray
     glasses: Sequence[Glass]
-    step: float
+    net: PlaceNet
 
     def columns(self, which: int = 0) -> np.ndarray:
         """Coefficients (glasses, 2m + 4, p) float32; ``which`` chooses the shift of the hemisphere's rays."""
@@ -123,36 +128,42 @@ class Receiver:
         out = np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
         local = self.parts.hemisphere(which)
         directions = local @ frame(self.normal)
-        even = self._weights(directions)
-        weights = np.stack([even * glass(local[:, 2]) for glass in self.glasses])
+        end = self._free_end(directions)
+        weights = self._weights(local, end)
         met = self.engine.kernel.first_outer(self.points, directions)
         free = met < 0
-        below = self._meets_ground(directions)
-        sky = self.parts.above_skyline(directions) & ~below
-        m = len(self.parts.sun)
-        out[:, 2 * m] += weights[:, sky].astype(np.float32) @ free[sky]
-        far = self._far(directions, below)
-        ground_or_sheet = free & (below | far)[:, None]
+        sky, down = end == _SKY, (end == _GROUND) | (end == _FAR)
+        out[:, 2 * len(self.parts.sun)] += weights[:, sky].astype(np.float32) @ free[sky]
+        follow = free & down[:, None]
         if self.engine.sheets:
             on_sheet = np.zeros(len(self.engine.kernel.rectangles) + 1, dtype=bool)
             for sheet in self.engine.sheets:
                 on_sheet |= sheet.member
-            ground_or_sheet |= on_sheet[met]
-        ray, point = np.nonzero(ground_or_sheet)
+            follow |= on_sheet[met]
+        ray, point = np.nonzero(follow)
         looks = Looks(self.points[point], directions[ray], weights[:, ray], point, np.zeros_like(point))
         self._walk(looks, met[ray, point], out)
         return out
 
-    def _weights(self, directions: FloatArray) -> FloatArray:
-        """Weight of each hemisphere ray; those above and below the horizontal add up to the exact
-        (1 ± cos tilt)/2."""
-        up = directions[:, 2] > 0
-        share = 0.5 * (1.0 + self.normal[2])
-        weights = np.zeros(len(directions))
-        if up.any():
-            weights[up] = share / up.sum()
-        if not up.all():
-            weights[~up] = (1.0 - share) / (~up).sum()
+    def _free_end(self, directions: FloatArray) -> IntArray:
+        """Where looks (d, 3) end that meet nothing: dark, sky, ground, or level ground far away."""
+        below = self._meets_ground(directions)
+        far = self._far(directions, below)
+        sky = self.parts.above_skyline(directions) & ~below
+        return np.select([sky, below, far], [_SKY, _GROUND, _FAR], _DARK)
+
+    def _weights(self, local: FloatArray, end: IntArray) -> FloatArray:
+        """Weights (glasses, d) of the hemisphere's rays, so scaled that what an unshaded face receives from sky and
+        ground is that of a far finer set of rays."""
+        fine = cosine_hemisphere(fibonacci_lattice(EXACT_RAYS))
+        fine_end = self._free_end(fine @ frame(self.normal))
+        weights = np.stack([glass(local[:, 2]) for glass in self.glasses]) / len(local)
+        exact = np.stack([glass(fine[:, 2]) for glass in self.glasses]) / len(fine)
+        for kind in (_DARK, _SKY, _GROUND, _FAR):
+            chosen = end == kind
+            if chosen.any():
+                total = weights[:, chosen].sum(axis=1, keepdims=True)
+                weights[:, chosen] *= exact[:, fine_end == kind].sum(axis=1, keepdims=True) / total
         return weights
 
     def _meets_ground(self, directions: FloatArray) -> BoolArray:
@@ -201,13 +212,14 @@ class Receiver:
 
     def _on_ground(self, looks: Looks, out: np.ndarray) -> None:
         ground = self.engine.ground
-        if ground is None or not len(looks.row):
+        n_lights = len(self.parts.sun) + self.parts.ground_rays
+        if ground is None or not len(looks.row) or not n_lights:
             return
         n, m = ground.normal, len(self.parts.sun)
         height = (looks.start - [0.0, 0.0, ground.height]) @ n
         distance = np.maximum(0.0, height) / -(looks.direction @ n)
         hits = looks.start + distance[:, None] * looks.direction
-        places = shared_places(hits, distance, self.step)
+        places = shared_places(hits, distance, self.net)
         lit = hits[places.representative] + START_OFFSET_M * n
         light = ground_columns(self.engine.kernel, ground, self.parts, lit)
         for target, w in zip(out, looks.weights, strict=True):
@@ -241,10 +253,10 @@ class Receiver:
             # A reflector is lit on the side that is looked at, a diffuser on the other.
             normal = sheet.normal * side * (1.0 if sheet.mirror else -1.0)
             picked = looks.pick(chosen)
-            shared = shared_places(place[chosen], distance[chosen], self.step)
+            shared = shared_places(place[chosen], distance[chosen], self.net)
             lit = off_sheet(sheet, place[chosen][shared.representative], np.tile(normal, (len(shared.representative), 1)))
             glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
-            receiver = Receiver(self.engine, self.parts.coarser(MATT_RAYS), lit, normal, (glass,), self.step)
+            receiver = Receiver(self.engine, self.parts.coarser(MATT_RAYS), lit, normal, (glass,), self.net)
             light = receiver.columns()[0] * np.float32(sheet.diffuse_share)
             for target, w in zip(out, picked.weights, strict=True):
                 target += gather(picked.row, w, shared.of_hit, light, len(self.points))

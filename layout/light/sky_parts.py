@@ -33,6 +33,7 @@ class SkyParts:
     sun : (m, 3) float unit vectors toward the sun
     skyline : the far horizon
     dome_rays, ring_rays : rays a point over its hemisphere, and round the horizon
+    ground_rays : rays by which places on the ground see the sky; 0 where only the sun's way by the ground matters
     bounces : reflectors that light may meet on its way to a cell
     draws : facets drawn for each sun direction and scattering sheet
     sets : different shifts of the hemisphere's rays; neighbouring panels take different ones, so that their
@@ -41,8 +42,9 @@ class SkyParts:
 
     sun: FloatArray
     skyline: Skyline = field(default_factory=lambda: Skyline(np.zeros(0), np.zeros(0)))
-    dome_rays: int = 233
+    dome_rays: int = 610
     ring_rays: int = 36
+    ground_rays: int = 89
     sets: int = 4
     bounces: int = 1
     draws: int = 13

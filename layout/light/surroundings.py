@@ -9,16 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.geometry.rays import RayKernel
+from layout.geometry.rays import START_OFFSET_M
 from layout.geometry.rectangles import Rectangles
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame, grid_lattice
 from layout.light.net import Net
+from layout.light.receive import Engine
 from sites.conventions import BoolArray, FloatArray, IntArray
 
 LOOK_NET = Net(1, 1, grid_lattice(2, 2))
 LOOK_SUN = 144
 LOOK_DOME = 89
-TOLERANCE = 0.003
+LOOK_GROUND = 12
+LOOK_GROUND_SUN = 36
+TOLERANCE = 0.001
 """Largest share of the year's light by which two views may differ. Experiment: tests/layout/test_surroundings.py
 prints classes and error against this value."""
 
@@ -41,34 +44,46 @@ def every_panel(n: int) -> Surroundings:
     return Surroundings(np.arange(n), np.arange(n))
 
 
+@dataclass(frozen=True, eq=False)
+class Year:
+    """What a year brings, for weighing views.
+
+    sun : (m, 3); sun_light : (m,) beam from each sun direction, kWh/m² normal to it
+    sky_light : dome light, kWh/m² horizontal; albedo : its mean
+    """
+
+    sun: FloatArray
+    sun_light: FloatArray
+    sky_light: float
+    albedo: float
+
+    def thinned(self, count: int) -> "Year":
+        """About ``count`` of the sun directions, each standing for its neighbours."""
+        step = max(1, len(self.sun) // count)
+        return Year(self.sun[::step], self.sun_light[::step] * step, self.sky_light, self.albedo)
+
+
 def equal_surroundings(
-    kernel: RayKernel,
+    engine: Engine,
     panels: Rectangles,
     family: IntArray,
     both_faces: BoolArray,
-    sun: FloatArray,
-    sun_light: FloatArray,
-    sky_light: float,
+    year: Year,
     tolerance: float = TOLERANCE,
 ) -> Surroundings:
     """Choose the panels to trace.
 
     family : (n,) int; only panels with the same number (cells, faces, orientation) may share
     both_faces : (n,) bool, whether the rear matters too; the same throughout a family
-    sun : (m, 3); sun_light : (m,) the year's beam from each sun direction, kWh/m² normal to it
-    sky_light : the year's dome light, kWh/m² horizontal
     """
     kind = _attitudes(panels, family)
     traced: list[IntArray] = []
     of_panel = np.zeros(len(panels), dtype=np.int64)
-    step = max(1, len(sun) // LOOK_SUN)
     start = 0
     for k in range(kind.max(initial=-1) + 1):
         members = np.flatnonzero(kind == k)
         faces = (False, True) if both_faces[members[0]] else (False,)
-        views = [
-            _view(kernel, panels[members], rear, sun[::step], sun_light[::step] * step, sky_light) for rear in faces
-        ]
+        views = [v for rear in faces for v in _views(engine, panels[members], rear, year)]
         total = sum(v[1] for v in views)
         view = np.concatenate([v[0] for v in views], axis=1)
         which = _cluster(view, tolerance * total)
@@ -79,6 +94,14 @@ def equal_surroundings(
     return Surroundings(np.concatenate(traced) if traced else np.zeros(0, dtype=np.int64), of_panel)
 
 
+def _views(
+    engine: Engine, panels: Rectangles, rear: bool, year: Year
+) -> tuple[tuple[np.ndarray, float], tuple[np.ndarray, float]]:
+    """What panels of one attitude see of the sky, and of lit ground."""
+    sky = _sky_view(engine, panels, rear, year.thinned(LOOK_SUN))
+    return sky, _ground_view(engine, panels, rear, year.thinned(LOOK_GROUND_SUN))
+
+
 def _attitudes(panels: Rectangles, family: IntArray) -> IntArray:
     """Number the sets of panels with one attitude, size and family."""
     features = np.concatenate([panels.along, panels.up, family[:, None]], axis=1)
@@ -86,28 +109,46 @@ def _attitudes(panels: Rectangles, family: IntArray) -> IntArray:
     return kind.reshape(-1)
 
 
-def _view(
-    kernel: RayKernel,
-    panels: Rectangles,
-    rear: bool,
-    sun: FloatArray,
-    sun_light: FloatArray,
-    sky_light: float,
-) -> tuple[np.ndarray, float]:
-    """What panels of one attitude see: (n, features) float32, so scaled that the sum of absolute differences of
-    two rows is the difference of their year's light, and the light of a free panel."""
+def _sky_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
+    """Blocked or free: (n, features) float32, so scaled that the sum of absolute differences of two rows is the
+    difference of their year's light; and the light of a free panel."""
     normal = panels.normal[0] * (-1.0 if rear else 1.0)
-    cosine = sun @ normal
+    cosine = year.sun @ normal
     up = cosine > 0
     hemisphere = cosine_hemisphere(fibonacci_lattice(LOOK_DOME, (0.13, 0.57))) @ frame(normal)
-    # Below the horizontal a free ray finds the ground, lit at about a fifth of the sky's light.
-    sky = np.where(hemisphere[:, 2] > 0, sky_light, 0.2 * (sky_light + sun_light @ np.maximum(0.0, sun[:, 2])))
-    weights = np.concatenate([sun_light[up] * cosine[up], sky / len(hemisphere)])
+    ground = year.albedo * (year.sky_light + year.sun_light @ np.maximum(0.0, year.sun[:, 2]))
+    sky = np.where(hemisphere[:, 2] > 0, year.sky_light, ground)
+    weights = np.concatenate([year.sun_light[up] * cosine[up], sky / len(hemisphere)])
     points = LOOK_NET.place(panels, rear)
-    blocked = kernel.blocked(points, np.concatenate([sun[up], hemisphere]))
+    blocked = engine.kernel.blocked(points, np.concatenate([year.sun[up], hemisphere]))
     per_panel = blocked.reshape(len(weights), len(panels), -1).transpose(1, 0, 2)
     scaled = per_panel * (weights[None, :, None] / per_panel.shape[2])
     return scaled.reshape(len(panels), -1).astype(np.float32), float(weights.sum())
+
+
+def _ground_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
+    """Lit or shaded, for ground places that the panels' middles look at; scaled as `_sky_view`. The light is part of
+    the free panel's there, hence 0 here."""
+    ground, n = engine.ground, len(panels)
+    if ground is None:
+        return np.zeros((n, 0), dtype=np.float32), 0.0
+    directions = cosine_hemisphere(fibonacci_lattice(LOOK_DOME, (0.13, 0.57))) @ frame(
+        panels.normal[0] * (-1.0 if rear else 1.0)
+    )
+    down = directions[directions @ ground.normal < -0.05]
+    share = len(down) / len(directions)
+    down = down[:: max(1, len(down) // LOOK_GROUND)]
+    if not len(down):
+        return np.zeros((n, 0), dtype=np.float32), 0.0
+    middle = Net(1, 1).place(panels, rear)
+    free = ~engine.kernel.blocked(middle, down)
+    distance = (middle[None] - [0.0, 0.0, ground.height]) @ ground.normal / -(down @ ground.normal)[:, None]
+    hits = middle[None] + distance[..., None] * down[:, None] + START_OFFSET_M * ground.normal
+    light = np.concatenate([year.sun_light * np.maximum(0.0, year.sun @ ground.normal), [0.0]])
+    up = np.flatnonzero(light > 0)
+    lit = ~engine.kernel.blocked(hits.reshape(-1, 3), year.sun[up]).reshape(len(up), len(down), n)
+    scaled = (lit & free) * (light[up] * (year.albedo * share / len(down)))[:, None, None]
+    return scaled.reshape(-1, n).T.astype(np.float32), 0.0
 
 
 def _cluster(views: np.ndarray, limit: float) -> IntArray:
@@ -133,5 +174,11 @@ def _middle_rows(views: np.ndarray, which: IntArray) -> IntArray:
     np.add.at(sums, which, views)
     means = sums / np.bincount(which, minlength=count)[:, None]
     off = np.abs(views - means[which]).sum(axis=1)
-    order = np.lexsort((off, which))
+    # Of rows equally near, the one in the middle of the order built: its neighbours reach farthest.
+    order = np.argsort(which, kind="stable")
+    starts = np.searchsorted(which[order], np.arange(count))
+    place = np.zeros(len(views))
+    place[order] = np.arange(len(views)) - starts[which[order]]
+    from_middle = np.abs(place - 0.5 * np.bincount(which, minlength=count)[which])
+    order = np.lexsort((from_middle, np.round(off, 6), which))
     return order[np.searchsorted(which[order], np.arange(count))]
