@@ -39,7 +39,7 @@ DEFAULT_FOLDER = Path("brightacre-out")
 OPTION = "command line"
 """Stands for the file's name where a fault lies in an option."""
 
-DONE, BAD_INPUT, STOPPED, NO_READER = 0, 2, 130, 141
+DONE, NO_READER, BAD_INPUT, STOPPED = 0, 1, 2, 130
 """Exit codes."""
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from layout.panel_type import PanelType
 from layout.plan_tables import OUR_ASSUMPTION
+from layout.power.heat import wind_ratio
 from layout.report.numbers import number
 from layout.report.sentences import YEAR_SPREAD_PCT
 from layout.result import PlanResult
@@ -118,6 +119,8 @@ METHODS = (
     Assumption("Ground light", "one bounce off matt ground that is itself shaded", "our choice"),
     Assumption("Glass", "Fresnel and absorption, ray by ray", "De Soto, Klein & Beckman (2006)"),
     Assumption("Heat", "from light and wind, with the panel's two coefficients", "Faiman (2008)"),
+    Assumption("Wind at the panels", f"{wind_ratio():.2f} of the wind 10 m up",
+               "power law of 1/7 on open ground, Justus & Mikhail (1976); between panels our assumption"),
     Assumption("Electricity", "one-diode model; the weakest cell of a bypass group sets its current",
                "De Soto, Klein & Beckman (2006); the rule is a first approximation"),
     Assumption("Year to year", f"a year's energy spreads by {YEAR_SPREAD_PCT:g} % about the mean",

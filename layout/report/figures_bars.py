@@ -62,7 +62,7 @@ def yardstick_figure(layouts: Mapping[str, LayoutResult]) -> Figure:
         place.set_xlabel(unit, fontsize=8.5)
     axes[0].set_yticks(range(len(names)), names)
     figure.subplots_adjust(
-        left=_name_room(names), right=0.99, top=1 - 0.32 / tall, bottom=0.50 / tall, wspace=0.10
+        left=_name_room(names), right=0.975, top=1 - 0.32 / tall, bottom=0.50 / tall, wspace=0.10
     )
     return figure
 

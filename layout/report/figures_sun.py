@@ -22,6 +22,9 @@ PATH_COLOUR = "#0072B2"
 LOSS_MAP = "YlOrBr"
 NO_BEAM = "#e4e8ec"
 AZIMUTH_STEP_DEG = 0.5
+RIM_DEG = 92.0
+NAME_STEP_DEG = 7.5
+"""Distance of the months' names, in degrees of the disc: the height of a line of their type."""
 DAYS = 365
 FIRST_DAYS = np.cumsum([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30])
 """Day of the year, from 0, on which each month begins."""
@@ -74,27 +77,41 @@ def _path(axes: PolarAxes, path: DayPath) -> None:
     axes.plot(angle[full], radius[full], ".", color=PATH_COLOUR, markersize=3.2, zorder=4)
 
 
-def _name_path(axes: PolarAxes, path: DayPath) -> None:
-    """The months' names outside the rim where the curve meets it in the morning, else at its lowest point."""
+def _name_paths(axes: PolarAxes, paths: Sequence[DayPath]) -> None:
+    """The months' names outside the rim where each curve meets it in the morning, pushed apart if too close.
+
+    A sun that never sets has its name at its lowest point; one that never rises has none.
+    """
+    spots = [spot for path in paths if (spot := _name_spot(path)) is not None]
+    above = np.inf
+    for x, y, label in sorted(spots, key=lambda spot: -spot[1]):
+        y = min(y, above - NAME_STEP_DEG)
+        above = y
+        x = np.copysign(max(abs(x), np.sqrt(max(RIM_DEG**2 - y**2, 0.0))), x)
+        axes.text(
+            np.arctan2(x, y),
+            np.hypot(x, y),
+            label,
+            fontsize=7.5,
+            color=PATH_COLOUR,
+            ha="left" if x >= 0 else "right",
+            va="center",
+            zorder=7,
+            path_effects=[withStroke(linewidth=2.0, foreground="white")],
+        )
+
+
+def _name_spot(path: DayPath) -> tuple[float, float, str] | None:
+    """East and north of a curve's name on the disc, in degrees from the zenith."""
     up = path.elevation_deg > 0
     if not up.any():
-        return
+        return None
     rising = np.flatnonzero(~up[:-1] & up[1:])
     at = int(rising[0]) + 1 if rising.size else int(np.argmin(path.elevation_deg))
     azimuth = float(path.azimuth_deg[at])
-    beside_letter = abs((azimuth + 45.0) % 90.0 - 45.0) < 6.0
-    radius = 90.0 - float(path.elevation_deg[at]) + (7.5 if beside_letter and rising.size else 2.5)
-    axes.text(
-        np.radians(azimuth),
-        radius,
-        path.label,
-        fontsize=7.5,
-        color=PATH_COLOUR,
-        ha="left" if azimuth % 360 < 180 else "right",
-        va="center",
-        zorder=7,
-        path_effects=[withStroke(linewidth=2.0, foreground="white")],
-    )
+    beside_letter = rising.size and abs((azimuth + 45.0) % 90.0 - 45.0) < 6.0
+    radius = 90.0 - float(path.elevation_deg[at]) + (7.5 if beside_letter else 2.5)
+    return radius * np.sin(np.radians(azimuth)), radius * np.cos(np.radians(azimuth)), path.label
 
 
 def _name_hours(axes: PolarAxes, path: DayPath) -> None:
@@ -154,7 +171,7 @@ def sun_path_figure(site: Site) -> Figure:
         )
     for path in paths:
         _path(axes, path)
-        _name_path(axes, path)
+    _name_paths(axes, paths)
     _name_hours(axes, max(paths, key=lambda p: float(p.elevation_deg.max())))
     figure.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.02, 0.0), fontsize=8)
     return figure

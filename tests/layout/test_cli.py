@@ -1,0 +1,289 @@
+"""Commands: what they print, write and return."""
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import layout.cli
+from layout.arrange import arrange
+from layout.cli import main
+from layout.plan import read_plan
+from layout.report.demo import DEMO_PLAN
+from layout.result import PlanResult
+from sites.conventions import unit_vector
+from sites.read import list_sites
+
+PNG = b"\x89PNG\r\n"
+
+
+@pytest.fixture
+def worked_out(monkeypatch: pytest.MonkeyPatch, small_result: PlanResult) -> PlanResult:
+    """``run_plan`` gives the year that was worked out before, for the layouts asked for."""
+
+    def known(plan: Any, progress: Any = None, only: Any = None) -> PlanResult:
+        layouts = {n: r for n, r in small_result.layouts.items() if only is None or n in only}
+        return PlanResult(plan, layouts, small_result.weather_notes, plan.warnings)
+
+    monkeypatch.setattr(layout.cli, "run_plan", known)
+    return small_result
+
+
+def files(folder: Path) -> list[str]:
+    return sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+
+
+def test_compare(
+    worked_out: PlanResult, small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, extra = tmp_path / "out", tmp_path / "numbers.json"
+    assert (
+        main(["compare", str(small_plan_path), "--out", str(out), "--json", str(extra), "--per-panel"]) == 0
+    )
+    shown = capsys.readouterr()
+    assert max(map(len, shown.out.splitlines())) <= 100 + len(str(tmp_path))
+    table = [line for line in shown.out.splitlines() if not line.startswith("wrote")]
+    assert max(map(len, table)) <= 100
+    for name in worked_out.layouts:
+        assert name in shown.out
+    assert "caution:" in shown.out
+    assert shown.err == ""
+    assert files(out) == ["compare.html", "compare.json"]
+    data = json.loads(extra.read_text(encoding="utf-8"))
+    assert data == json.loads((out / "compare.json").read_text(encoding="utf-8"))
+    assert len(data["sentences"]) == 5
+    for name, r in worked_out.layouts.items():
+        told = data["layouts"][name]
+        assert told["energy_ac_kwh"] == pytest.approx(r.energy_ac_kwh)
+        assert len(told["per_panel"]["front_kwh_per_m2"]) == r.panels
+        assert sum(told["monthly_energy_ac_kwh"]) == pytest.approx(r.energy_ac_kwh)
+
+
+def test_per_panel_only_where_asked_for(
+    worked_out: PlanResult, small_plan_path: Path, tmp_path: Path
+) -> None:
+    main(["compare", str(small_plan_path), "--out", str(tmp_path)])
+    data = json.loads((tmp_path / "compare.json").read_text(encoding="utf-8"))
+    assert all("per_panel" not in told for told in data["layouts"].values())
+
+
+def test_yield(
+    worked_out: PlanResult, small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["yield", str(small_plan_path), "upright", "--out", str(tmp_path)]) == 0
+    shown = capsys.readouterr().out
+    for words in ("months of the site's clock", "steps from sunlight to socket", "Light on the rear faces"):
+        assert words in " ".join(shown.split())
+    assert files(tmp_path) == ["yield-upright-hourly.csv", "yield-upright.html", "yield-upright.json"]
+    r = worked_out.layouts["upright"]
+    with (tmp_path / "yield-upright-hourly.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert len(rows) == len(r.frame)
+    assert rows[0]["start_utc"].endswith("Z")
+    energy = sum(float(row["ac_kw"]) * float(row["interval_h"]) for row in rows)
+    assert energy == pytest.approx(r.energy_ac_kwh, rel=1e-4)
+
+
+def test_light_at_a_sun_position(
+    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    numbers = tmp_path / "light.json"
+    command = ["light", str(small_plan_path), "rows", "--elevation", "50", "--azimuth", "0", "--dni", "800"]
+    assert main([*command, "--out", str(tmp_path), "--json", str(numbers)]) == 0
+    told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["rows"]
+    plan = read_plan(small_plan_path)
+    normal = arrange(plan, plan.layouts[0]).scene.panels[0].normal
+    assert max(told["direct_w_m2"]) == pytest.approx(800 * normal @ unit_vector(50.0, 0.0), rel=1e-3)
+    assert told["brightest_cell"]["w_m2"] >= max(told["direct_w_m2"]) - 1e-6
+    assert told["via_ground_w_m2"] is None
+    assert (tmp_path / "light-rows.png").read_bytes().startswith(PNG)
+    assert "Beam only" in capsys.readouterr().out
+
+
+def test_light_by_way_of_the_ground_and_at_a_time(small_plan_path: Path, tmp_path: Path) -> None:
+    numbers = tmp_path / "light.json"
+    command = ["light", str(small_plan_path), "upright", "--at", "2025-01-14T08:30", "--ground"]
+    assert main([*command, "--out", str(tmp_path), "--json", str(numbers)]) == 0
+    told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["upright"]
+    assert 20 < told["sun_elevation_deg"] < 60
+    assert 60 < told["sun_azimuth_deg"] < 120  # a summer morning in the south: the sun in the east
+    assert min(told["via_ground_w_m2"]) > 0
+    assert max(told["rear_w_m2"]) < max(told["direct_w_m2"])
+
+
+def test_a_time_with_its_own_zone_is_the_same_moment(small_plan_path: Path, tmp_path: Path) -> None:
+    suns = []
+    for time in ("2025-01-14T08:30", "2025-01-13T22:30+00:00"):  # the site's clock is 10 h ahead
+        numbers = tmp_path / "light.json"
+        command = ["light", str(small_plan_path), "rows", "--at", time, "--out", str(tmp_path)]
+        assert main([*command, "--json", str(numbers)]) == 0
+        told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["rows"]
+        suns.append((told["sun_elevation_deg"], told["sun_azimuth_deg"]))
+    assert suns[0] == suns[1]
+
+
+@pytest.mark.parametrize("site", list_sites())
+def test_sun_of_bundled_sites(site: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sun", site, "--out", str(tmp_path), "--json", str(tmp_path / "sun.json")]) == 0
+    shown = capsys.readouterr().out
+    assert "pitch without shade" in shown
+    assert (tmp_path / f"sun-{site}.png").read_bytes().startswith(PNG)
+    data = json.loads((tmp_path / "sun.json").read_text(encoding="utf-8"))
+    assert len(data["days"]) == 7
+    assert len(data["spacing"]["pitch_over_slant_height"]) == len(data["spacing"]["tilt_deg"])
+
+
+def test_sun_of_a_plan(small_plan_path: Path, tmp_path: Path) -> None:
+    assert main(["sun", str(small_plan_path), "--out", str(tmp_path)]) == 0
+    assert files(tmp_path) == ["sun-small.png"]
+
+
+def test_check_of_a_sound_plan(
+    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["check", str(small_plan_path), "--json", str(tmp_path / "check.json")]) == 0
+    assert "nothing is wrong" in capsys.readouterr().out
+    data = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
+    assert data["ok"]
+    assert data["layouts"]["towers"]["panels"] > 0
+
+
+def test_check_tells_all_faults_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = tmp_path / "wrong.toml"
+    text = DEMO_PLAN.read_text(encoding="utf-8")
+    plan.write_text(
+        text.replace("tilt_deg = ", "tilt_deg = -").replace("spacing_m", "spacing"), encoding="utf-8"
+    )
+    assert main(["check", str(plan), "--json", str(tmp_path / "check.json")]) == 2
+    shown = capsys.readouterr()
+    lines = shown.err.splitlines()
+    assert any("layout[0].tilt_deg" in line for line in lines)
+    assert any("spacing_m" in line for line in lines)
+    assert all("found" in line and "accepted" in line for line in lines)
+    data = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
+    assert not data["ok"]
+    assert len(data["faults"]) == len(lines)
+
+
+def test_new_writes_a_plan_that_is_right_and_never_overwrites(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "my.toml"
+    assert main(["new", str(path)]) == 0
+    assert read_plan(path).layouts
+    path.write_text("mine", encoding="utf-8")
+    assert main(["new", str(path)]) == 2
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert "there already" in capsys.readouterr().err
+
+
+def test_sites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sites", "--out", str(tmp_path)]) == 0
+    shown = capsys.readouterr().out
+    assert all(name in shown for name in list_sites())
+    data = json.loads((tmp_path / "sites.json").read_text(encoding="utf-8"))
+    assert set(data["sites"]) == set(list_sites())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["light", "PLAN"], ["--elevation: found nothing", "--azimuth: found nothing"]),
+        (["light", "PLAN", "--elevation", "-3", "--azimuth", "400"], ["found -3", "found 400"]),
+        (["light", "PLAN", "--elevation", "nan", "--azimuth", "10"], ["--elevation: found nan"]),
+        (["light", "PLAN", "--at", "noon"], ["--at: found 'noon'"]),
+        (["light", "PLAN", "--at", "9999-12-31T23:59"], ["--at"]),
+        (["light", "PLAN", "--at", "2025-01-14T01:00"], ["the sun at elevation -"]),
+        (["light", "PLAN", "--at", "2025-01-14T09:00", "--azimuth", "9"], ["--at: found a sun position"]),
+        (["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dni", "0"], ["--dni: found 0"]),
+        (["light", "PLAN", "row", "--elevation", "9", "--azimuth", "9"], ["'rows' (nearest known)"]),
+        (["yield", "PLAN", "tower"], ["'towers' (nearest known)"]),
+        (["sun", "ylverheim"], ["'ylverhem' (nearest known)"]),
+        (["sun", "nowhere.toml"], ["nowhere.toml: file: found"]),
+        (["compare", "nowhere.toml"], ["no such file"]),
+        (["check", "."], ["accepted"]),
+    ],
+)
+def test_bad_input_is_one_line_a_fault(
+    arguments: list[str],
+    words: list[str],
+    small_plan_path: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    filled = [str(small_plan_path) if a == "PLAN" else a for a in arguments]
+    assert main([*filled, "--out", str(tmp_path / "out")]) == 2
+    shown = capsys.readouterr()
+    assert len(shown.err.splitlines()) == len(words)
+    for word in words:
+        assert word in shown.err
+    assert "Traceback" not in shown.err
+    assert shown.out == ""
+    assert "check" in arguments or not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_cannot_be_made_is_one_line(
+    worked_out: PlanResult, small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "taken").write_text("a file")
+    assert main(["compare", str(small_plan_path), "--out", str(tmp_path / "taken")]) == 2
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_ctrl_c_leaves_nothing(
+    small_plan_path: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def stopped(*_: Any, **__: Any) -> PlanResult:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(layout.cli, "run_plan", stopped)
+    assert main(["compare", str(small_plan_path), "--out", str(tmp_path / "out")]) == 130
+    assert capsys.readouterr().err == "stopped; nothing half-written\n"
+    assert files(tmp_path) == []
+
+
+def test_no_command_and_unknown_command_say_how(capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in ([], ["comparre"]):
+        with pytest.raises(SystemExit) as stop:
+            main(arguments)
+        assert stop.value.code == 2
+    assert "usage: brightacre" in capsys.readouterr().err
+
+
+def run(arguments: list[str], folder: Path, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """The command in a process of its own."""
+    code = "import sys; from layout.cli import main; sys.exit(main())"
+    env = os.environ | environment
+    return subprocess.run(
+        [sys.executable, "-c", code, *arguments], cwd=folder, env=env, capture_output=True, check=False
+    )
+
+
+def test_output_is_utf8_whatever_the_terminal_says(tmp_path: Path) -> None:
+    done = run(["sites"], tmp_path, PYTHONIOENCODING="ascii", LC_ALL="C")
+    assert done.returncode == 0
+    assert "plot m²" in done.stdout.decode("utf-8")
+    assert done.stderr == b""
+
+
+def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
+    code = "import sys; from layout.cli import main; sys.exit(main(['sites']))"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    error = process.stderr.read()
+    process.wait()
+    process.stderr.close()
+    assert b"Traceback" not in error
+    assert process.returncode == 1

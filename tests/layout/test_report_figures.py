@@ -1,0 +1,149 @@
+"""Figures: colours, labels that do not cover each other, the same bytes from the same result."""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import combinations
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
+from layout.report.figures_light import extreme_cells, light_figure, panels_to_draw
+from layout.report.figures_plot import light_scale, plot_figure
+from layout.report.figures_style import OKABE_ITO, layout_styles, png, svg
+from layout.report.figures_sun import beam_lost_figure, sun_path_figure
+from layout.result import PlanResult
+from sites.read import list_sites, load_site
+
+MAKERS: dict[str, Callable[[PlanResult], Figure]] = {
+    "plot": lambda r: plot_figure(
+        r.layouts["towers"], r.plan.site.plot, light_scale(list(r.layouts.values()))
+    ),
+    "bars": lambda r: yardstick_figure(r.layouts),
+    "endless": lambda r: endless_figure(r.layouts),
+    "monthly": lambda r: monthly_figure(r.layouts),
+    "beam lost": lambda r: beam_lost_figure(r.layouts, r.plan.site.location.time_zone),
+    "sun paths": lambda r: sun_path_figure(r.plan.site),
+}
+
+
+def labels(figure: Figure) -> list[Text]:
+    """Every text that shows something; ticks beyond an axis' ends are there but not drawn."""
+    beyond = set()
+    for axis in (a for axes in figure.axes for a in (axes.xaxis, axes.yaxis)):
+        low, high = sorted(axis.get_view_interval())
+        for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
+            if not low - 1e-9 <= tick.get_loc() <= high + 1e-9:
+                beyond |= {tick.label1, tick.label2}
+    texts = [t for t in figure.findobj(Text) if isinstance(t, Text) and t not in beyond]
+    return [t for t in texts if t.get_text().strip() and t.get_visible()]
+
+
+def overlaps(figure: Figure) -> list[tuple[str, str]]:
+    """Pairs of texts whose boxes cover each other."""
+    figure.draw_without_rendering()
+    found = [(t.get_text(), t.get_window_extent()) for t in labels(figure)]
+    return [(a, b) for (a, p), (b, q) in combinations(found, 2) if p.overlaps(q) and a != b]
+
+
+@pytest.mark.parametrize("name", list(MAKERS))
+def test_texts_lie_inside_and_apart(small_result: PlanResult, name: str) -> None:
+    figure = MAKERS[name](small_result)
+    assert overlaps(figure) == []
+    for text in labels(figure):
+        box = text.get_window_extent()
+        assert box.x0 >= -1, text.get_text()
+        assert box.y0 >= -1, text.get_text()
+        assert box.x1 <= figure.bbox.x1 + 1, text.get_text()
+        assert box.y1 <= figure.bbox.y1 + 1, text.get_text()
+
+
+@pytest.mark.parametrize("name", list_sites())
+def test_months_stand_at_the_curves_and_apart(name: str) -> None:
+    figure = sun_path_figure(load_site(name))
+    words = {t.get_text() for t in labels(figure)}
+    assert {"Dec", "Jun", "Mar · Sep", "N", "E", "S", "W"} <= words
+    assert overlaps(figure) == []
+    assert not any("%" in word for word in words)
+
+
+@pytest.mark.parametrize("name", list(MAKERS))
+def test_the_same_result_gives_the_same_bytes(small_result: PlanResult, name: str) -> None:
+    once, again = svg(MAKERS[name](small_result)), svg(MAKERS[name](small_result))
+    assert once == again
+    assert b"<dc:date>" not in once
+
+
+def test_drawing_leaves_no_state(small_result: PlanResult) -> None:
+    before = dict(matplotlib.rcParams)
+    png(yardstick_figure(small_result.layouts))
+    assert dict(matplotlib.rcParams) == before
+
+
+def test_layout_colours_are_okabe_itos_with_hatches() -> None:
+    """Values: Okabe & Ito, Color Universal Design (2008)."""
+    assert OKABE_ITO[:3] == ("#E69F00", "#56B4E9", "#009E73")
+    styles = list(layout_styles([f"layout {i}" for i in range(16)]).values())
+    assert len({(s.colour, s.hatch) for s in styles}) == 16
+    assert len({s.hatch for s in styles[:8]}) == 8
+
+
+def test_colours_of_layouts_stay_apart_for_colour_blind_eyes() -> None:
+    """Simulated protanopia and deuteranopia, matrices for linear RGB of Viénot, Brettel & Mollon (1999), from
+    memory; between neighbours in the order, lightness or hue differs by more than a just visible step."""
+    blind = {
+        "protan": [[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]],
+        "deutan": [[0.29275, 0.70725, 0.0], [0.29275, 0.70725, 0.0], [-0.02234, 0.02234, 1.0]],
+    }
+    rgb = np.array([[int(c[i : i + 2], 16) / 255 for i in (1, 3, 5)] for c in OKABE_ITO[:4]]) ** 2.2
+    for matrix in blind.values():
+        seen = np.clip(rgb @ np.array(matrix).T, 0, 1) ** (1 / 2.2)
+        for one, other in combinations(seen, 2):
+            assert np.abs(one - other).max() > 0.08
+
+
+def test_monthly_bars_hold_the_year(small_result: PlanResult) -> None:
+    figure = monthly_figure(small_result.layouts)
+    axes = figure.axes[0]
+    factor = 1000.0 if "MWh" in axes.get_ylabel() else 1.0
+    for container, r in zip(axes.containers, small_result.layouts.values(), strict=True):
+        total = sum(bar.get_height() for bar in container) * factor  # type: ignore[attr-defined]
+        assert total == pytest.approx(r.energy_ac_kwh, rel=1e-9)
+
+
+def test_bars_show_the_result(small_result: PlanResult) -> None:
+    figure = yardstick_figure(small_result.layouts)
+    for axes, key in zip(figure.axes, ("kwh_per_m2_plot", "kwh_per_m2_panel", "kwh_per_kw"), strict=True):
+        widths = [bar.get_width() for c in axes.containers for bar in c]  # type: ignore[attr-defined]
+        assert widths == pytest.approx([getattr(r, key) for r in small_result.layouts.values()])
+
+
+def test_figures_without_a_plot_and_without_numbers(small_result: PlanResult) -> None:
+    nothing = {"kwh_per_m2_plot": np.nan, "kwh_per_m2_plot_endless": np.nan}
+    layouts = {name: replace(r, **nothing) for name, r in small_result.layouts.items()}
+    texts = [t.get_text() for t in labels(endless_figure(layouts))]
+    assert texts.count("–") == 6
+    site = replace(small_result.plan.site, plot=None)
+    sun_path_figure(site)
+    plot_figure(small_result.layouts["upright"], None, light_scale(list(layouts.values())))
+
+
+def test_light_picture_marks_extremes_and_says_what_is_left_out(small_result: PlanResult) -> None:
+    panels = small_result.layouts["rows"].arrangement.scene.panels * 3
+    light = [np.full(p.cells, 500.0 + k) for k, p in enumerate(panels)]
+    light[-1][2, 1] = 7.0
+    light[0][3, 4] = 990.0
+    dim, bright = extreme_cells(light)
+    assert (dim.panel, dim.up, dim.along, dim.w_m2) == (len(panels) - 1, 2, 1, 7.0)
+    assert (bright.panel, bright.up, bright.along, bright.w_m2) == (0, 3, 4, 990.0)
+    drawn = panels_to_draw(light)
+    assert {0, len(panels) - 1} <= set(drawn)
+    figure = light_figure(panels, light, [False] * len(panels), "title")
+    words = " ".join(t.get_text() for t in labels(figure))
+    assert "brightest cell: 990 W/m²" in words
+    assert re.search(rf"{len(drawn)} of {len(panels)} panels drawn", words) or len(drawn) == len(panels)
+    assert overlaps(figure) == []

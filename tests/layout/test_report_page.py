@@ -1,0 +1,133 @@
+"""The report: one file, complete, that says what it has to say."""
+
+import base64
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from layout.report.page import report_page
+from layout.report.sentences import five_sentences
+from layout.result import PlanResult
+
+VOID = {"meta", "img", "br", "link", "hr"}
+
+
+class Reader(HTMLParser):
+    """Tags in balance, texts and pictures."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.seen: list[str] = []
+        self.images: list[dict[str, str | None]] = []
+        self.texts: list[str] = []
+        self.findings: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.append(tag)
+        if tag == "img":
+            self.images.append(dict(attrs))
+        if tag == "li" and "ol" in self.open:
+            self.findings.append("")
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] == "style":
+            return
+        self.texts.append(data)
+        if "ol" in self.open and self.open[-1] == "li":
+            self.findings[-1] += data
+
+
+@pytest.fixture(scope="module")
+def page(small_result: PlanResult) -> str:
+    return report_page(small_result)
+
+
+@pytest.fixture(scope="module")
+def reader(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+def test_opens_with_the_five_sentences(reader: Reader, small_result: PlanResult) -> None:
+    assert reader.findings == list(five_sentences(small_result))
+    assert reader.seen.index("ol") < reader.seen.index("table") < reader.seen.index("img")
+
+
+def test_needs_nothing_else(page: str) -> None:
+    outside = re.sub(r'src="data:image/svg\+xml;base64,[^"]+"', "", page)
+    assert not re.search(r"https?://|url\(|@import|<script|<link", outside)
+
+
+def test_every_picture_is_whole_and_described(reader: Reader, small_result: PlanResult) -> None:
+    assert len(reader.images) == len(small_result.layouts) + 5
+    for image in reader.images:
+        source = image["src"]
+        assert source is not None
+        root = ET.fromstring(base64.b64decode(source.split(",", 1)[1]))
+        assert root.tag.endswith("svg")
+        assert image["alt"]
+
+
+def test_names_are_shown_as_text(page: str, reader: Reader) -> None:
+    assert "Orchard corner &lt;two &amp; three&gt;" in page
+    assert "Orchard corner <two & three>" in " ".join(reader.texts)
+
+
+def test_says_all_that_it_should(reader: Reader, small_result: PlanResult) -> None:
+    text = " ".join(" ".join(reader.texts).split())
+    for words in (
+        "Steps from sunlight to socket",
+        "What was assumed",
+        "Cautions",
+        "How many panels fit",
+        "our assumption",
+        "Invented monocrystalline panel",
+        "none: nothing is cut off",
+        "local codes",
+        "Albedo of the ground",
+    ):
+        assert words in text
+    for r in small_result.layouts.values():
+        for line in (*r.arrangement.fit, *(step.label for step in r.steps)):
+            assert line in text
+    for note in small_result.weather_notes:
+        assert " ".join(note.split()) in text
+    assert not re.search(r"\bnan\b|\binf\b|None", text)
+
+
+def test_steps_multiply_to_the_energy(small_result: PlanResult) -> None:
+    for r in small_result.layouts.values():
+        energy = r.steps[0].kwh
+        for step in r.steps[1:]:
+            energy *= step.factor
+        assert energy == pytest.approx(r.energy_ac_kwh, rel=1e-9)
+
+
+def test_the_same_result_gives_the_same_page(page: str, small_result: PlanResult) -> None:
+    assert report_page(small_result) == page
+
+
+def test_one_layout_without_a_plot_has_a_page(small_result: PlanResult) -> None:
+    nothing = {
+        "plot_area_m2": float("nan"),
+        "kwh_per_m2_plot": float("nan"),
+        "kwh_per_m2_plot_endless": float("nan"),
+        "light_from_beyond_plot_fraction": float("nan"),
+    }
+    plan = replace(small_result.plan, site=replace(small_result.plan.site, plot=None))
+    alone = {"rows": replace(small_result.layouts["rows"], **nothing)}
+    reader = Reader()
+    reader.feed(report_page(replace(small_result, plan=plan, layouts=alone)))
+    assert not re.search(r"\bnan\b", " ".join(reader.texts))
