@@ -114,7 +114,9 @@ def _mean_height(location: Location, start: pd.DatetimeIndex) -> FloatArray:
     sine = np.sin(np.radians(sun_position(location, half)[0]))
     a, m, b = sine[:-1:2], sine[1::2], sine[2::2]
     whole = (a + 4.0 * m + b) / 6.0
-    return np.where(np.minimum(a, b) > 0.0, whole, 0.5 * (_mean_above_zero(a, m) + _mean_above_zero(m, b)))
+    return np.where(
+        np.minimum(np.minimum(a, b), m) > 0.0, whole, 0.5 * (_mean_above_zero(a, m) + _mean_above_zero(m, b))
+    )
 
 
 def _mean_above_zero(a: FloatArray, b: FloatArray) -> FloatArray:
