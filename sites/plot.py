@@ -88,8 +88,8 @@ def outline_polygon(
     """A polygon from its corners in metres, closed or not, either way round; None and a fault if invalid."""
     size = max((abs(c) for p in points for c in p), default=0.0)
     if size > FARTHEST_M:
-        accepted = f"metres from a corner of the plot, up to {FARTHEST_M:,.0f}"
-        faults.append(Fault(file, key, f"a coordinate of {size:,.0f}", accepted))
+        accepted = f"metres, up to {FARTHEST_M:,.0f} from the origin"
+        faults.append(Fault(file, key, f"a corner {size:,.0f} m from the origin", accepted))
         return None
     if len({tuple(p) for p in points}) < 3:
         faults.append(Fault(file, key, f"{len({tuple(p) for p in points})} different corners", "at least 3"))
@@ -101,7 +101,9 @@ def outline_polygon(
     if not polygon.is_valid:
         reason = shapely.is_valid_reason(polygon)
         where = reason[reason.find("[") + 1 : -1].split() if "[" in reason else []
-        place = " near ({:.3g}, {:.3g})".format(*map(float, where)) if len(where) == 2 else ""
+        place = (
+            " near ({:g}, {:g})".format(*(round(float(c), 2) + 0.0 for c in where)) if len(where) == 2 else ""
+        )
         accepted = "corners in order, lines that neither cross nor touch"
         faults.append(Fault(file, key, f"an outline that crosses or touches itself{place}", accepted))
         return None

@@ -93,6 +93,8 @@ def shown(value: Any) -> str:
     >>> shown(True), shown("a\\nb"), shown({"x": 1}), shown([1, 2])
     ('true', "'a\\\\nb'", 'a table', '[1, 2]')
     """
+    if value is None:
+        return MISSING
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):

@@ -18,9 +18,9 @@ from shapely.geometry.base import BaseGeometry
 from sites.conventions import LENGTH_TOLERANCE_M, BoolArray, FloatArray, IntArray
 from sites.plot import Plot
 
-SHIFTS_FIRST = 8
-SHIFTS_SECOND = 16
-"""Shifts tried along the first and the second step. Experiment: tests/layout/test_arrange_pattern.py."""
+SHIFTS = 16
+"""Shifts tried along each step. Experiment: test_more_shifts_hardly_gain in tests/layout. Against 32, on
+eight plots, 16 lose 0.3 % of the units on average, 8 lose 0.6 %, no shift at all loses 5 %."""
 
 REASONS = ("boundary", "setback", "keep-out", "obstacle")
 
@@ -68,11 +68,14 @@ class Places:
     left_out: dict[str, int]
 
 
-def best_places(pattern: Pattern, plot: Plot) -> Places:
-    """The shift of the pattern with the most units on the plot; the first found where several are equal."""
+def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Places:
+    """The shift of the pattern with the most units on the plot; the first found where several are equal.
+
+    shifts_each : how many shifts are tried along each step
+    """
     usable = plot.usable.buffer(LENGTH_TOLERANCE_M, join_style="mitre")
     allowed = start_region(usable, pattern.footprint)
-    index, shifts = _candidates(pattern, plot.boundary, plot.usable)
+    index, shifts = _candidates(pattern, plot.boundary, plot.usable, shifts_each)
     net = pattern.origins(index)
     most, best = -1, shifts[0]
     if not allowed.is_empty:
@@ -126,9 +129,9 @@ def left_out_words(left_out: dict[str, int], what: str, each: int = 1) -> tuple[
 
 
 def _candidates(
-    pattern: Pattern, boundary: BaseGeometry, usable: BaseGeometry
+    pattern: Pattern, boundary: BaseGeometry, usable: BaseGeometry, n: int
 ) -> tuple[IntArray, list[FloatArray]]:
-    """Index (k, 2) of all units that may touch the boundary at some shift, and the shifts (2,) to try.
+    """Index (k, 2) of all units that may touch the boundary at some shift, and n × n shifts (2,) to try.
 
     With the shift of 0 shares the footprint's corner lies flush with the usable area's.
     """
@@ -142,11 +145,7 @@ def _candidates(
     first, second = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1), indexing="ij")
     index = np.stack([first.ravel(), second.ravel()], axis=1)
     start = flush @ np.stack([pattern.first, pattern.second])
-    shifts = [
-        start + a / SHIFTS_FIRST * pattern.first + b / SHIFTS_SECOND * pattern.second
-        for b in range(SHIFTS_SECOND)
-        for a in range(SHIFTS_FIRST)
-    ]
+    shifts = [start + a / n * pattern.first + b / n * pattern.second for b in range(n) for a in range(n)]
     return index, shifts
 
 
