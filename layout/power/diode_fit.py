@@ -232,7 +232,7 @@ def _fit_band_gap(sheet: Datasheet, member: tuple[float, float], name: str) -> D
         beta = 100.0 * sheet.beta_v_per_k / sheet.voc_v
         raise PanelDataError(
             f"{name}: beta_voc_pct_per_k: found {beta:g}; accepted: a value that goes with {sheet.cells} "
-            f"cells in series of {sheet.voc_v / sheet.cells:.3f} V each (about -0.2 to -0.45 for common cells)"
+            f"cells in series of {sheet.voc_v / sheet.cells:.3f} V each (about -0.2 to -0.45)"
         )
     return _parameters(sheet, *member, float(brentq(miss, low, high, xtol=1e-12)))
 
