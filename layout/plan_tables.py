@@ -12,6 +12,9 @@ from sites.tables import Table, Vector, flag, key_of, number, text, whole
 
 OUR_ASSUMPTION = "our assumption"
 
+INVERTER_PCT = (93.5, 95.8, 97.1, 97.4, 97.6, 97.9, 97.8, 97.4)
+"""Our assumption: an invented inverter without transformer, typical of the trade."""
+
 Face = Literal["north", "east", "south", "west", "top"]
 ALL_FACES: tuple[Face, ...] = ("north", "east", "south", "west", "top")
 
@@ -71,7 +74,7 @@ class InverterTable(Table):
     efficiency_pct: Eight = key_of(
         "efficiency at 5, 10, 20, 25, 30, 50, 75 and 100 % of rated power",
         "eight numbers above 0 to 100",
-        (93.5, 95.8, 97.1, 97.4, 97.6, 97.9, 97.8, 97.4),
+        INVERTER_PCT,
     )
 
 
