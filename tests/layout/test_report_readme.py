@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+import layout
 from layout.cli import _parser
 from layout.plan import KEYS
 from layout.plan_tables import (
@@ -21,6 +22,7 @@ from layout.plan_tables import (
     PieceTable,
     RunTable,
 )
+from layout.report.demo import starter_plan
 from layout.result import PlanResult
 from sites.read import ClimateTable, KeepOutTable, NamedSiteTable, ObstacleTable, PlotTable, SiteTable
 from sites.tables import Table
@@ -96,8 +98,12 @@ def test_every_result_key_has_a_row(readme: str, small_result: PlanResult) -> No
     told = set(re.findall(r"`([a-z0-9_]+)`", table))
     found = small_result.to_dict(per_panel=True)
     keys = set(found)
-    for layout in found["layouts"].values():
-        keys |= set(layout) | set(layout["per_panel"]) | {key for step in layout["steps"] for key in step}
+    for told_layout in found["layouts"].values():
+        keys |= (
+            set(told_layout)
+            | set(told_layout["per_panel"])
+            | {key for step in told_layout["steps"] for key in step}
+        )
     keys |= set(small_result.layouts["rows"].frame.columns)
     assert keys - told == set()
 
@@ -116,6 +122,20 @@ def test_two_commands_stand_first(readme: str) -> None:
     assert all(len(block.strip().splitlines()) == 1 for block in blocks)
     assert "brightacre compare" in blocks[0]
     assert "pytest" in blocks[1]
+
+
+def test_python_example_runs(
+    readme: str, small_result: PlanResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    block = re.findall(r"```python\n(.*?)```", readme, flags=re.DOTALL)[0]
+    (tmp_path / "my_plot.toml").write_text(starter_plan(), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(layout, "run_plan", lambda plan: small_result)
+    names: dict[str, Any] = {}
+    exec(block, names)
+    # The panel is tilted by atan(0.5 / 0.9) = 29.05° toward a sun 30° up: 1000 W/m² × cos(60° − 29.05°).
+    assert names["m"].total[0].shape == (1, 6, 10)
+    assert names["m"].total[0].mean() == pytest.approx(1000 * 0.8576, rel=1e-3)
 
 
 def test_changelog_comes_last(readme: str) -> None:
