@@ -43,5 +43,7 @@ def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
 def _height_m(arrangement: Arrangement) -> float:
     """Highest panel edge above the ground, m."""
     ground = arrangement.scene.ground
-    tops = [p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)]
+    tops = [
+        p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)
+    ]
     return max((float(t[2] - (ground.z(t[0], t[1]) if ground else 0.0)) for t in tops), default=0.0)

@@ -55,23 +55,27 @@ class Conditions:
         """The year's beam from each sun direction, (m,) kWh/m² on a plane that faces it."""
         return np.asarray(self.weights.T @ self.sky.beam) * self.hour_kwh
 
-    def at_hours(self, index: IntArray) -> "Conditions":
-        """Only some hours, each with its own true sun position as its one direction."""
-        sun = self.sky.sun.select(index)
-        picked = SkyYear(
-            sun,
-            self.sky.index[index],
-            *(getattr(self.sky, f)[index] for f in ("beam", "dome", "horizon", "ghi", "dni", "dhi")),
+    def picked(self, index: IntArray) -> "Conditions":
+        """Only some hours, on the same sun grid."""
+        names = ("beam", "dome", "horizon", "ghi", "dni", "dhi")
+        sky = SkyYear(
+            self.sky.sun.select(index), self.sky.index[index], *(getattr(self.sky, f)[index] for f in names)
         )
         return replace(
             self,
-            sky=picked,
-            parts=replace(self.parts, sun=unit_vector(sun.elevation_deg, sun.azimuth_deg)),
-            weights=csr_array(np.eye(len(index))),
+            sky=sky,
+            weights=csr_array(self.weights[index]),
             albedo=self.albedo[index],
             air_c=self.air_c[index],
             wind_m_s=self.wind_m_s[index],
         )
+
+    def at_hours(self, index: IntArray) -> "Conditions":
+        """Only some hours, each with its own true sun position as its one direction."""
+        picked = self.picked(index)
+        sun = picked.sky.sun
+        vectors = unit_vector(sun.elevation_deg, sun.azimuth_deg)
+        return replace(picked, parts=replace(self.parts, sun=vectors), weights=csr_array(np.eye(len(index))))
 
     def every_hour(self) -> "Conditions":
         """The same year without the sun grid: each hour's own sun position is traced (the brute-force truth)."""

@@ -32,15 +32,17 @@ class FieldYear:
     hour : (k,) float by name: ``front``, ``rear``, ``direct``, ``open_direct`` [W/m², area means before glass, the
         last without any shadow], ``panel_c`` [°C, area mean], ``dc`` [W, the whole layout]
     beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
-    brightest, warmest : (2m + 4,) float [-] the largest coefficient of any cell: on the front before glass, and of
-        both faces after it
+    brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
+        before glass, and of both faces after it
+    mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
     """
 
     panel: dict[str, FloatArray]
     hour: dict[str, FloatArray]
     beam: np.ndarray
-    brightest: FloatArray
-    warmest: FloatArray
+    brightest: np.ndarray
+    warmest: np.ndarray
+    mean: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,8 +51,9 @@ class _BlockYear:
     panel: dict[str, FloatArray]
     hour: dict[str, FloatArray]
     beam: np.ndarray
-    brightest: FloatArray
-    warmest: FloatArray
+    brightest: np.ndarray
+    warmest: np.ndarray
+    mean: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,11 +96,14 @@ class Evaluator:
         hour = {name: self.matrix @ (before[name] @ share) for name in before}
         hour["direct"] = self.matrix[:, :m] @ (before["front"][:m] @ share)
         normals = field.rectangles.normal[block.panels]
-        hour["open_direct"] = self.matrix[:, :m] @ (np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share)
+        hour["open_direct"] = self.matrix[:, :m] @ (
+            np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share
+        )
         hour["panel_c"] = panel_c @ share
         hour["dc"] = power["dc"] @ block.counts
         beam = before["front"][:m] + before["rear"][:m]
-        return _BlockYear(block, panel, hour, beam, front.before.max(axis=(1, 2)), warm.max(axis=(1, 2)))
+        brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
+        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"])
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -132,18 +138,19 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
     beam = np.zeros((m, n), dtype=np.float32)
-    brightest, warmest = np.zeros(c.parts.columns), np.zeros(c.parts.columns)
+    brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
             panel[name][part.block.panels] = values
         for name, values in part.hour.items():
             hour[name] += values
-        beam[:, part.block.panels] = part.beam
-        brightest, warmest = np.maximum(brightest, part.brightest), np.maximum(warmest, part.warmest)
-        tick(len(part.block.panels))
+        chosen = part.block.panels
+        beam[:, chosen] = part.beam
+        brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
+        tick(len(chosen))
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
-    return FieldYear(panel, hour, beam[:, stands], brightest, warmest)
+    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean)
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

@@ -9,7 +9,13 @@ import numpy as np
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
 from layout.geometry.rectangles import Rectangles
-from layout.light.coefficients import LightCoefficients, engine_of, light_coefficients
+from layout.light.coefficients import (
+    LightCoefficients,
+    engine_of,
+    ground_light,
+    light_coefficients,
+    year_places,
+)
 from layout.light.net import Net, full_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
@@ -17,7 +23,7 @@ from layout.light.surroundings import Year, equal_surroundings, every_panel
 from layout.panel_type import PanelType
 from layout.power.cells import group_map
 from layout.power.glass import transmission_ratio
-from sites.conventions import FloatArray, IntArray
+from sites.conventions import BoolArray, FloatArray, IntArray
 
 BLOCK_VALUES = 12_000_000
 """Cell-hours held at once by one thread: about 50 MB in single precision."""
@@ -57,13 +63,18 @@ class Field:
         """How many panels are traced."""
         return sum(len(f.traced) for f in self.families)
 
-    def with_full_cells(self) -> "Field":
-        """The same traced panels, every cell of them."""
-        return replace(self, families=tuple(_full_cells(f, self.arrangement) for f in self.families))
+    def with_full_cells(self, panels: IntArray) -> "Field":
+        """Only some of the traced panels, every cell of them."""
+        families = (_full_cells(f, self.arrangement, np.isin(f.traced, panels)) for f in self.families)
+        return replace(self, families=tuple(f for f in families if len(f.traced)))
 
 
 def build_field(
-    arrangement: Arrangement, conditions: Conditions, full_cells: bool, repetition: bool, only: IntArray | None = None
+    arrangement: Arrangement,
+    conditions: Conditions,
+    full_cells: bool,
+    repetition: bool,
+    only: IntArray | None = None,
 ) -> Field:
     """Choose nets and traced panels of a layout.
 
@@ -95,29 +106,38 @@ def build_field(
     of_panel[chosen] = traced[near.of_panel]
     counts = np.bincount(of_panel[chosen], minlength=len(panels)).astype(np.float64)
     families = tuple(
-        _family(arrangement, traced[number[traced] == f], counts, full_cells) for f in np.unique(number[traced])
+        _family(arrangement, traced[number[traced] == f], counts, full_cells)
+        for f in np.unique(number[traced])
     )
     return Field(arrangement, panels, engine, families, of_panel)
 
 
 def _family_numbers(arrangement: Arrangement) -> IntArray:
-    features = [(*p.cells, p.bifacial, int(o)) for p, o in zip(arrangement.scene.panels, arrangement.orientation, strict=True)]
+    features = [
+        (*p.cells, p.bifacial, int(o))
+        for p, o in zip(arrangement.scene.panels, arrangement.orientation, strict=True)
+    ]
     return np.unique(np.array(features).reshape(-1, 4), axis=0, return_inverse=True)[1].reshape(-1)
 
 
 def _family(arrangement: Arrangement, traced: IntArray, counts: FloatArray, full_cells: bool) -> Family:
     first = arrangement.scene.panels[traced[0]]
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[traced[0]])
-    net = full_net(*first.cells) if full_cells else year_net(*first.cells, *groups_along_edges(kind, orientation))
+    net = (
+        full_net(*first.cells)
+        if full_cells
+        else year_net(*first.cells, *groups_along_edges(kind, orientation))
+    )
     groups = _groups(kind, orientation, net)
     return Family(net, groups, first.bifacial, traced, counts[traced])
 
 
-def _full_cells(family: Family, arrangement: Arrangement) -> Family:
+def _full_cells(family: Family, arrangement: Arrangement, keep: BoolArray) -> Family:
     first = int(family.traced[0])
     net = full_net(*arrangement.scene.panels[first].cells)
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[first])
-    return replace(family, net=net, groups=_groups(kind, orientation, net))
+    groups = _groups(kind, orientation, net)
+    return replace(family, net=net, groups=groups, traced=family.traced[keep], counts=family.counts[keep])
 
 
 def _groups(kind: PanelType, orientation: int, net: Net) -> IntArray:
@@ -155,12 +175,12 @@ class Block:
 def blocks(field: Field, conditions: Conditions, glass: Glass) -> Iterator[Block]:
     """Trace a field block by block, so that memory stays bounded."""
     hours = max(1, len(conditions.albedo))
+    store = ground_light(field.engine, conditions.parts, year_places(field.rectangles))
     for family in field.families:
         size = max(1, BLOCK_VALUES // (hours * family.net.cells))
         for start in range(0, len(family.traced), size):
             index = family.traced[start : start + size]
             args = (field.engine, conditions.parts, field.rectangles[index], family.net, glass)
-            front = light_coefficients(*args)
-            rear = light_coefficients(*args, rear=True) if family.bifacial else None
+            front = light_coefficients(*args, store=store)
+            rear = light_coefficients(*args, rear=True, store=store) if family.bifacial else None
             yield Block(family, index, family.counts[start : start + size], front, rear)
-

@@ -31,7 +31,9 @@ def electricity(
     panel_kw = np.asarray(dc_w) / 1000.0
     dc_kw = panel_kw * (1.0 - losses.wiring_pct / 100.0)
     rated = inverter.ac_limit_kw if inverter.ac_limit_kw is not None else capacity_kw
-    ac_kw, clipped_kw = ac_power(dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0)
+    ac_kw, clipped_kw = ac_power(
+        dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0
+    )
     available = 1.0 - losses.availability_pct / 100.0
     return Electricity(panel_kw, dc_kw, ac_kw + clipped_kw, ac_kw * available, clipped_kw)
 
@@ -65,7 +67,11 @@ def ledger(
         ("Angular loss of the glass", useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
         ("Soiling", useful * capacity_kw, losses.soiling_source),
         ("Cells at weak light", float(year.panel["dc_cool"].sum()), "one-diode model"),
-        ("Cells warmer or cooler than 25 °C", float(year.panel["dc_even"].sum()), "Faiman heat, one-diode model"),
+        (
+            "Cells warmer or cooler than 25 °C",
+            float(year.panel["dc_even"].sum()),
+            "Faiman heat, one-diode model",
+        ),
         ("Uneven light on cells", float(year.panel["dc"].sum()), "weakest cell of each bypass group"),
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),

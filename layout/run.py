@@ -14,9 +14,7 @@ ENDLESS_REACH_M = 60.0
 """How far the endless pattern goes on around the unit that is looked at. Experiment: tests/layout/test_fair.py."""
 
 
-def run_plan(
-    plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None
-) -> PlanResult:
+def run_plan(plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None) -> PlanResult:
     """Work out a year for the layouts of a plan.
 
     progress : told (label, done, total) as panels are finished

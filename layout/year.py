@@ -15,11 +15,11 @@ from layout.fair import horizontal_light, light_from_beyond
 from layout.field import Field, build_field
 from layout.ledger import Electricity, electricity, ledger
 from layout.light.coefficients import engine_of, light_coefficients
-from layout.light.net import Net
 from layout.light.lattice import grid_lattice
+from layout.light.net import Net
 from layout.peaks import Peaks, peaks
-from layout.plan import InverterTable, LossTable
 from layout.pieces import Scene
+from layout.plan import InverterTable, LossTable
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import LayoutResult, PerPanel
@@ -65,9 +65,9 @@ def layout_year(
     """
     evaluator = _evaluator(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
-    tick = _ticker(arrangement.name, progress, 2 * field.traced_panels)
+    tick = _ticker(arrangement.name, progress, field.traced_panels)
     year = evaluate(field, evaluator, transmission_ratio, tick)
-    peak = peaks(field.with_full_cells(), evaluator, year, transmission_ratio, tick)
+    peak = peaks(field, evaluator, year, transmission_ratio)
     open_light = _open_light(field, evaluator)
     power = electricity(year.hour["dc"], _capacity_kw(arrangement), settings.inverter, settings.losses)
     per_m2_endless = _endless(endless, conditions, settings) if endless else float("nan")
@@ -121,7 +121,9 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
     year = evaluate(field, evaluator, transmission_ratio, lambda _: None)
     area = field.rectangles.area[endless.unit]
-    light = float(((year.panel["front"] + year.panel["rear"])[endless.unit] * area).sum()) / endless.unit_area_m2
+    light = (
+        float(((year.panel["front"] + year.panel["rear"])[endless.unit] * area).sum()) / endless.unit_area_m2
+    )
     bound = horizontal_light(conditions)
     if light > bound * (1.0 + BOUND_TOLERANCE):
         raise PhysicsError(
@@ -152,7 +154,9 @@ def _result(
     dc, ac = float(power.dc_kw.sum()) * hours, float(power.ac_kw.sum()) * hours
     front, open_front = float(year.panel["front"] @ share), float(open_light @ share)
     beyond = (
-        light_from_beyond(field.rectangles, year.beam, c, c.site.plot.boundary) if c.site.plot else float("nan")
+        light_from_beyond(field.rectangles, year.beam, c, c.site.plot.boundary)
+        if c.site.plot
+        else float("nan")
     )
     wired = 1.0 - settings.losses.wiring_pct / 100.0
     return LayoutResult(
@@ -181,7 +185,9 @@ def _result(
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
         cautions=cautions(arrangement, peak),
-        steps=ledger(arrangement.panel_type, capacity, share, open_light, year, power, settings.losses, hours),
+        steps=ledger(
+            arrangement.panel_type, capacity, share, open_light, year, power, settings.losses, hours
+        ),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
         frame=_frame(c, year, power, field),
         arrangement=arrangement,
@@ -198,7 +204,9 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity, field: Field) -> 
         "dc_kw": power.dc_kw,
         "ac_kw": power.ac_kw,
     }
-    frame = pd.DataFrame({name: _spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
+    frame = pd.DataFrame(
+        {name: _spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start
+    )
     frame["panel_c"] = np.asarray(c.weather.air_c, dtype=np.float64).copy()
     frame.iloc[index, frame.columns.get_loc("panel_c")] = year.hour["panel_c"]
     frame["beam_lost_fraction"] = _spread(len(start), index, _beam_lost(c, year), np.nan)

@@ -1,6 +1,7 @@
 """Rays against rectangles: the only user of the ray kernel (Embree through embreex, single precision)."""
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -21,6 +22,14 @@ CHUNK_RAYS = 1 << 18
 def worker_count() -> int:
     """Threads for ray work: the cores this process may use."""
     return max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+
+
+def _share_out(work: Callable[[range], None], n: int) -> None:
+    """Let each core work on its part of 0..n−1."""
+    workers = min(worker_count(), n)
+    with ThreadPoolExecutor(workers) as pool:
+        for _ in pool.map(lambda w: work(range(w, n, workers)), range(workers)):
+            pass
 
 
 class RayKernel:
@@ -45,11 +54,10 @@ class RayKernel:
     def _local(self, points: FloatArray) -> np.ndarray:
         return np.ascontiguousarray(points - self.centre, dtype=np.float32)
 
-    def blocked(self, points: FloatArray, directions: FloatArray, wanted: BoolArray | None = None) -> BoolArray:
+    def blocked(self, points: FloatArray, directions: FloatArray) -> BoolArray:
         """Whether anything stands in the way from every point along every direction.
 
         points : (p, 3) [m], already off their own surface; directions : (d, 3) unit
-        wanted : (d, p) bool; rays not wanted are not traced and come back False
         Returns (d, p) bool.
         """
         out = np.zeros((len(directions), len(points)), dtype=bool)
@@ -58,16 +66,11 @@ class RayKernel:
         scene, local = self._scene, self._local(points)
         d32 = np.ascontiguousarray(directions, dtype=np.float32)
 
-        def one(j: int) -> None:
-            if wanted is None:
+        def some(chosen: range) -> None:
+            for j in chosen:
                 out[j] = scene.run(local, d32[j : j + 1], query="OCCLUDED") >= 0
-                return
-            pick = wanted[j]
-            if pick.any():
-                out[j, pick] = scene.run(local[pick], d32[j : j + 1], query="OCCLUDED") >= 0
 
-        with ThreadPoolExecutor(worker_count()) as pool:
-            list(pool.map(one, range(len(d32))))
+        _share_out(some, len(d32))
         return out
 
     def blocked_pairs(self, points: FloatArray, directions: FloatArray) -> BoolArray:
@@ -83,7 +86,8 @@ class RayKernel:
             out[part] = scene.run(self._local(points[part]), d, query="OCCLUDED") >= 0
 
         with ThreadPoolExecutor(worker_count()) as pool:
-            list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
+            for _ in pool.map(one, range(0, len(points), CHUNK_RAYS)):
+                pass
         return out
 
     def first_outer(self, points: FloatArray, directions: FloatArray) -> IntArray:
@@ -95,12 +99,12 @@ class RayKernel:
         scene, local = self._scene, self._local(points)
         d32 = np.ascontiguousarray(directions, dtype=np.float32)
 
-        def one(j: int) -> None:
-            hit = scene.run(local, d32[j : j + 1], query="INTERSECT")
-            out[j] = np.where(hit >= 0, hit // 2, -1)
+        def some(chosen: range) -> None:
+            for j in chosen:
+                # Two triangles a rectangle; the shift keeps "none", -1, at -1.
+                np.right_shift(scene.run(local, d32[j : j + 1], query="INTERSECT"), 1, out=out[j])
 
-        with ThreadPoolExecutor(worker_count()) as pool:
-            list(pool.map(one, range(len(d32))))
+        _share_out(some, len(d32))
         return out
 
     def meeting(self, points: FloatArray, directions: FloatArray, index: IntArray) -> FloatArray:
@@ -125,7 +129,8 @@ class RayKernel:
             index[part] = np.where(hit >= 0, hit // 2, -1)
 
         with ThreadPoolExecutor(worker_count()) as pool:
-            list(pool.map(one, range(0, len(points), CHUNK_RAYS)))
+            for _ in pool.map(one, range(0, len(points), CHUNK_RAYS)):
+                pass
         found = np.flatnonzero(index >= 0)
         n = self.normals[index[found]]
         offset = np.einsum("ij,ij->i", self.rectangles.corner[index[found]] - points[found], n)

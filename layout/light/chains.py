@@ -77,7 +77,11 @@ def _looks(
 
 
 def _follow(
-    kernel: RayKernel, order: Sequence[Sheet], points: FloatArray, looks: Sequence[FloatArray], sources: FloatArray
+    kernel: RayKernel,
+    order: Sequence[Sheet],
+    points: FloatArray,
+    looks: Sequence[FloatArray],
+    sources: FloatArray,
 ) -> tuple[IntArray, IntArray]:
     """Pairs (source, point) whose look meets all sheets in order and then the source."""
     first = kernel.first_outer(points, looks[0])

@@ -7,6 +7,7 @@ import numpy as np
 
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
+from layout.light.ground import GroundLight
 from layout.light.net import Net
 from layout.light.places import PlaceNet
 from layout.light.receive import Engine, Receiver
@@ -29,10 +30,26 @@ def engine_of(scene: Scene, sheet_glass: Glass) -> Engine:
     return Engine(RayKernel(Rectangles.of(scene.pieces)), sheets_of(scene), scene.ground, sheet_glass)
 
 
+def ground_light(engine: Engine, parts: SkyParts, places: PlaceNet) -> GroundLight | None:
+    """The store of ground places for tracing a scene under one set of sun directions."""
+    return GroundLight(engine.kernel, engine.ground, parts, places) if engine.ground else None
+
+
 def light_coefficients(
-    engine: Engine, parts: SkyParts, panels: Rectangles, net: Net, glass: Glass, rear: bool = False
+    engine: Engine,
+    parts: SkyParts,
+    panels: Rectangles,
+    net: Net,
+    glass: Glass,
+    rear: bool = False,
+    store: GroundLight | None = None,
 ) -> LightCoefficients:
-    """Trace one face of some panels (n) of a scene."""
+    """Trace one face of some panels (n) of a scene.
+
+    store : that of `ground_light` for the same scene and sky, where several calls look at the same ground
+    """
+    places = year_places(panels)
+    store = store or ground_light(engine, parts, places)
     shape = (parts.columns, len(panels), net.cells)
     result = LightCoefficients(np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32))
     normals = panels.normal * (-1.0 if rear else 1.0)
@@ -41,9 +58,8 @@ def light_coefficients(
     for k in np.unique(kind):
         members = np.flatnonzero(kind == k)
         chosen = panels[members]
-        receiver = Receiver(
-            engine, parts, net.place(chosen, rear), normals[members[0]], (np.ones_like, glass), year_places(chosen)
-        )
+        points, normal = net.place(chosen, rear), normals[members[0]]
+        receiver = Receiver(engine, parts, points, normal, (np.ones_like, glass), places, store)
         columns = receiver.columns(int(k) % parts.sets)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
     return result

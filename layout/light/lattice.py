@@ -4,7 +4,29 @@ import numpy as np
 
 from sites.conventions import FloatArray
 
-_FIBONACCI = (1, 2, 3, 5, 8, 13, 21, 34, 55, 89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946, 17711)
+_FIBONACCI = (
+    1,
+    2,
+    3,
+    5,
+    8,
+    13,
+    21,
+    34,
+    55,
+    89,
+    144,
+    233,
+    377,
+    610,
+    987,
+    1597,
+    2584,
+    4181,
+    6765,
+    10946,
+    17711,
+)
 
 
 def fibonacci_lattice(least: int, shift: tuple[float, float] = (0.0, 0.0)) -> FloatArray:

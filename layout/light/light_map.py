@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from layout.geometry.rectangles import Rectangles
-from layout.light.coefficients import engine_of, map_places
-from layout.power.glass import transmission_ratio
+from layout.light.coefficients import engine_of, ground_light, map_places
 from layout.light.net import Net, fine_net, texture_net
 from layout.light.receive import Engine, Receiver
 from layout.light.sheets import sequences
 from layout.light.sky_parts import Glass, SkyParts
 from layout.pieces import Panel, Scene
+from layout.power.glass import transmission_ratio
 from sites.conventions import FloatArray, unit_vector
 
 MAP_DRAWS = 377
@@ -61,7 +61,9 @@ def light_map(
     """
     el, az = np.broadcast_arrays(np.atleast_1d(elevation).astype(float), np.atleast_1d(azimuth).astype(float))
     if el.ndim != 1 or bounces < 0:
-        raise ValueError(f"bounces: found {bounces!r}; accepted: 0, 1, 2, ...; elevation and azimuth: one list each")
+        raise ValueError(
+            f"bounces: found {bounces!r}; accepted: 0, 1, 2, ...; elevation and azimuth: one list each"
+        )
     strength = np.broadcast_to(np.asarray(dni, dtype=np.float64), el.shape).copy()
     sun = unit_vector(el, az)
     if scene.ground is not None:
@@ -87,7 +89,15 @@ class _Tracer:
 
     def face(self, panel: Panel, rear: bool) -> tuple[FloatArray, FloatArray]:
         """Direct light and light by way of sheets and the ground on one face, (n_sun, n_up, n_along) each."""
-        parts = SkyParts(self.sun, dome_rays=987, ring_rays=0, ground_rays=0, bounces=self.bounces, draws=MAP_DRAWS)
+        parts = SkyParts(
+            self.sun,
+            dome_rays=987,
+            ground_thinning=1,
+            ring_rays=0,
+            ground_rays=0,
+            bounces=self.bounces,
+            draws=MAP_DRAWS,
+        )
         m, out = len(self.sun), np.zeros((2, len(self.sun), *panel.cells))
         fine, coarse = fine_net(*panel.cells), texture_net(*panel.cells)
         receiver = self._receiver(panel, fine, parts, rear)
@@ -110,14 +120,19 @@ class _Tracer:
 
     def dome(self, panel: Panel) -> FloatArray:
         """Cosine-weighted visible sky of each cell, (n_up, n_along)."""
-        net, parts = texture_net(*panel.cells), SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0, ground_rays=0)
+        net, parts = (
+            texture_net(*panel.cells),
+            SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0, ground_rays=0),
+        )
         columns = self._receiver(panel, net, parts, rear=False).hemisphere(0)[0]
         return net.cell_means(columns[0])[0].reshape(panel.cells).astype(np.float64)
 
     def _receiver(self, panel: Panel, net: Net, parts: SkyParts, rear: bool) -> Receiver:
         one = Rectangles.of([panel])
         normal = panel.normal * (-1.0 if rear else 1.0)
-        return Receiver(self.engine, parts, net.place(one, rear), normal, (np.ones_like,), map_places(one))
+        places, points = map_places(one), net.place(one, rear)
+        store = ground_light(self.engine, parts, places)
+        return Receiver(self.engine, parts, points, normal, (np.ones_like,), places, store)
 
     def _cells(self, panel: Panel, net: Net, values: np.ndarray) -> FloatArray:
         """(n_sun, points) for beams of 1 W/m² to (n_sun, n_up, n_along) W/m²."""

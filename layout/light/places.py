@@ -6,6 +6,7 @@ They lie on nets whose step grows with the distance, so that near shadows keep t
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from sites.conventions import FloatArray, IntArray
 
@@ -24,25 +25,28 @@ class PlaceNet:
     per_distance: float
 
 
-@dataclass(frozen=True, eq=False)
-class SharedPlaces:
-    """representative : (g,) int, the landing that stands for each place; of_hit : (r,) int, each landing's place."""
-
-    representative: IntArray
-    of_hit: IntArray
-
-
-def shared_places(hits: FloatArray, distance: FloatArray, net: PlaceNet) -> SharedPlaces:
-    """Gather landings hits (r, 3) [m] at distances (r,) [m] into places."""
-    level = np.ceil(np.log2(np.maximum(1.0, distance * net.per_distance / net.finest_m))).astype(np.int64)
+def net_keys(hits: FloatArray, distance: FloatArray, net: PlaceNet) -> IntArray:
+    """Number of the net cell that each landing hits (r, 3) [m] at distance (r,) [m] falls in, (r,) int."""
+    level = np.ceil(np.log2(np.maximum(1.0, distance * (net.per_distance / net.finest_m)))).astype(np.int64)
     step = net.finest_m * 2.0**level
     cell = np.floor(hits / step[:, None] + _SPAN // 2)
     x, y, z = np.clip(cell, 0, _SPAN - 1).astype(np.int64).T
-    key = ((level * _SPAN + x) * _SPAN + y) * _SPAN + z
-    # A landing stands for its place, never the place's middle, which may lie inside a building. Which one is
-    # left to a fixed shuffle, else the first rays of the lattice would be preferred.
-    shuffle = np.random.default_rng(0).permutation(len(key))
-    _, first, inverse = np.unique(key[shuffle], return_index=True, return_inverse=True)
-    of_hit = np.zeros(len(key), dtype=np.int64)
-    of_hit[shuffle] = inverse
-    return SharedPlaces(shuffle[first], of_hit)
+    return ((level * _SPAN + x) * _SPAN + y) * _SPAN + z
+
+
+def representatives(of_hit: IntArray, n: int) -> IntArray:
+    """A landing for each of n places, (n,) int.
+
+    A landing stands for its place, never the place's middle, which may lie inside a building. Which one is left to
+    a fixed shuffle, else the first rays of the lattice would be preferred.
+    """
+    shuffle = np.random.default_rng(0).permutation(len(of_hit))
+    chosen = np.zeros(n, dtype=np.int64)
+    chosen[of_hit[shuffle]] = shuffle
+    return chosen
+
+
+def shared_places(hits: FloatArray, distance: FloatArray, net: PlaceNet) -> tuple[IntArray, IntArray]:
+    """Gather landings into places: the landing that stands for each place (g,), and each landing's place (r,)."""
+    of_hit, keys = pd.factorize(net_keys(hits, distance, net))
+    return representatives(of_hit, len(keys)), of_hit

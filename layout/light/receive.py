@@ -10,7 +10,7 @@ import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
-from layout.light.ground import gather, ground_columns
+from layout.light.ground import GroundLight, gather
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.places import PlaceNet, shared_places
 from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
@@ -82,6 +82,7 @@ class Receiver:
     normal: FloatArray
     glasses: Sequence[Glass]
     net: PlaceNet
+    ground_light: GroundLight | None
 
     def columns(self, which: int = 0) -> np.ndarray:
         """Coefficients (glasses, 2m + 4, p) float32; ``which`` chooses the shift of the hemisphere's rays."""
@@ -129,6 +130,9 @@ class Receiver:
         local = self.parts.hemisphere(which)
         directions = local @ frame(self.normal)
         end = self._free_end(directions)
+        keep = end != _GROUND
+        keep[np.flatnonzero(~keep)[:: self.parts.ground_thinning]] = True
+        local, directions, end = local[keep], directions[keep], end[keep]
         weights = self._weights(local, end)
         met = self.engine.kernel.first_outer(self.points, directions)
         free = met < 0
@@ -211,19 +215,14 @@ class Receiver:
         self._on_ground(looks.pick(below), out)
 
     def _on_ground(self, looks: Looks, out: np.ndarray) -> None:
-        ground = self.engine.ground
-        n_lights = len(self.parts.sun) + self.parts.ground_rays
-        if ground is None or not len(looks.row) or not n_lights:
+        if self.engine.ground is None or self.ground_light is None or not len(looks.row):
             return
-        n, m = ground.normal, len(self.parts.sun)
-        height = (looks.start - [0.0, 0.0, ground.height]) @ n
+        n, m = self.engine.ground.normal, len(self.parts.sun)
+        height = (looks.start - [0.0, 0.0, self.engine.ground.height]) @ n
         distance = np.maximum(0.0, height) / -(looks.direction @ n)
-        hits = looks.start + distance[:, None] * looks.direction
-        places = shared_places(hits, distance, self.net)
-        lit = hits[places.representative] + START_OFFSET_M * n
-        light = ground_columns(self.engine.kernel, ground, self.parts, lit)
+        of_hit, light = self.ground_light.at(looks.start + distance[:, None] * looks.direction, distance)
         for target, w in zip(out, looks.weights, strict=True):
-            got = gather(looks.row, w, places.of_hit, light, len(self.points))
+            got = gather(looks.row, w, of_hit, light, len(self.points))
             target[m : 2 * m] += got[:m]
             target[2 * m + 1] += got[m]
             target[2 * m + 3] += got[m + 1]
@@ -253,10 +252,11 @@ class Receiver:
             # A reflector is lit on the side that is looked at, a diffuser on the other.
             normal = sheet.normal * side * (1.0 if sheet.mirror else -1.0)
             picked = looks.pick(chosen)
-            shared = shared_places(place[chosen], distance[chosen], self.net)
-            lit = off_sheet(sheet, place[chosen][shared.representative], np.tile(normal, (len(shared.representative), 1)))
+            representative, of_hit = shared_places(place[chosen], distance[chosen], self.net)
+            lit = place[chosen][representative] + START_OFFSET_M * normal
             glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
-            receiver = Receiver(self.engine, self.parts.coarser(MATT_RAYS), lit, normal, (glass,), self.net)
-            light = receiver.columns()[0] * np.float32(sheet.diffuse_share)
+            parts = self.parts.coarser(MATT_RAYS)
+            receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light)
+            light = receiver.columns()[0].T * np.float32(sheet.diffuse_share)
             for target, w in zip(out, picked.weights, strict=True):
-                target += gather(picked.row, w, shared.of_hit, light, len(self.points))
+                target += gather(picked.row, w, of_hit, light, len(self.points))

@@ -72,7 +72,9 @@ class Sheet:
         facets = facet_normals(self.texture, points)
         # Reciprocal of `scatter`: the same lobe, read from the receiver's side.
         on, weight = lobe_weights(self.texture, back, facets)
-        return on @ self.axes, self.share * np.divide(weight, back[:, 2], out=np.zeros_like(weight), where=weight > 0)
+        return on @ self.axes, self.share * np.divide(
+            weight, back[:, 2], out=np.zeros_like(weight), where=weight > 0
+        )
 
 
 def turned(directions: FloatArray, spread_deg: tuple[float, float], points: FloatArray) -> FloatArray:
@@ -135,5 +137,3 @@ def sequences(sheets: Sequence[Sheet], bounces: int) -> Iterator[tuple[Sheet, ..
             mirrors = sum(s.mirror for s in order)
             if mirrors <= bounces and length - mirrors <= MOST_DIFFUSERS:
                 yield order
-
-

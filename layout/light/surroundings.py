@@ -21,7 +21,7 @@ LOOK_SUN = 144
 LOOK_DOME = 89
 LOOK_GROUND = 12
 LOOK_GROUND_SUN = 36
-TOLERANCE = 0.001
+TOLERANCE = 0.002
 """Largest share of the year's light by which two views may differ. Experiment: tests/layout/test_surroundings.py
 prints classes and error against this value."""
 
