@@ -63,8 +63,11 @@ class Plot:
     @cached_property
     def usable(self) -> BaseGeometry:
         """Where panels may stand: the inset boundary without keep-outs and obstacle outlines."""
-        taken = [*self.keep_outs, *(o.outline for o in self.obstacles)]
-        return self.inset.difference(shapely.union_all(taken)) if taken else self.inset
+        # One after the other: a union of outlines that touch in rounded numbers may lose one of them.
+        usable = self.inset
+        for outline in (*self.keep_outs, *(o.outline for o in self.obstacles)):
+            usable = usable.difference(outline)
+        return usable
 
     @property
     def gradient(self) -> FloatArray:

@@ -99,10 +99,13 @@ def start_region(usable: BaseGeometry, footprint: FloatArray) -> BaseGeometry:
         return usable
     edges = [_edges(np.asarray(ring.coords)) for ring in _rings(usable)]
     ends = np.concatenate(edges)  # (e, 2, 2)
-    sweep = (ends[:, :, None] - footprint).reshape(len(ends), -1, 2)
-    hulls = shapely.convex_hull(shapely.multipoints([shapely.points(points) for points in sweep]))
+    sweep = np.round((ends[:, :, None] - footprint).reshape(len(ends), -1, 2), 9)
+    points = [shapely.multipoints(corners) for corners in sweep]
+    hulls = np.asarray(shapely.convex_hull(points))
     start = shapely.affinity.translate(usable, *(-footprint[0]))
-    return start.difference(shapely.union_all(hulls))
+    solid = hulls[shapely.area(hulls) > LENGTH_TOLERANCE_M**2]  # a footprint slides along an edge freely
+    # On a fine grid the union is exact; without one it may lose a hull.
+    return start.difference(shapely.union_all(solid, grid_size=0.1 * LENGTH_TOLERANCE_M))
 
 
 def footprints(origins: FloatArray, footprint: FloatArray) -> np.ndarray:
@@ -151,40 +154,36 @@ def _candidates(
 
 def _reasons(shapes: np.ndarray, plot: Plot) -> IntArray:
     """The first of REASONS that keeps a footprint out, by number; 4 where it fits, -1 off the plot."""
-    reason = np.full(len(shapes), -1)
-    near = np.flatnonzero(_meet(plot.boundary, shapes))
-    grown = LENGTH_TOLERANCE_M
-    inside = _covered(plot.boundary.buffer(grown, join_style="mitre"), shapes[near])
+    fits = _covered(plot.usable, shapes)
+    reason = np.where(fits, len(REASONS), -1)
+    near = np.flatnonzero(~fits)
+    near = near[_meet([plot.boundary], shapes[near])]
+    inside = _covered(plot.boundary, shapes[near])
     reason[near[~inside]] = 0
     near = near[inside]
-    clear = _covered(plot.inset.buffer(grown, join_style="mitre"), shapes[near])
+    clear = _covered(plot.inset, shapes[near])
     reason[near[~clear]] = 1
     near = near[clear]
-    for number, taken in ((2, plot.keep_outs), (3, [o.outline for o in plot.obstacles])):
-        hit = _any_meets(taken, shapes[near])
-        reason[near[hit]] = number
-        near = near[~hit]
-    reason[near] = len(REASONS)
+    kept_out = _meet(plot.keep_outs, shapes[near])
+    reason[near] = np.where(kept_out, 2, 3)
     return reason
 
 
-def _any_meets(taken: Sequence[BaseGeometry], shapes: np.ndarray) -> BoolArray:
-    """Whether shapes (k,) overlap any of the outlines by more than a touch."""
-    if not taken:
-        return np.zeros(len(shapes), dtype=bool)
-    return _meet(shapely.union_all(list(taken)), shapes)
-
-
-def _meet(area: BaseGeometry, shapes: np.ndarray) -> BoolArray:
-    """Whether shapes (k,) reach more than the length tolerance into an area."""
-    inner = area.buffer(-LENGTH_TOLERANCE_M, join_style="mitre")
-    shapely.prepare(inner)
-    return np.asarray(shapely.intersects(inner, shapes))
+def _meet(areas: Sequence[BaseGeometry], shapes: np.ndarray) -> BoolArray:
+    """Whether shapes (k,) reach more than the length tolerance into any of the areas."""
+    meets = np.zeros(len(shapes), dtype=bool)
+    for area in areas:
+        inner = area.buffer(-LENGTH_TOLERANCE_M, join_style="mitre")
+        shapely.prepare(inner)
+        meets |= shapely.intersects(inner, shapes)
+    return meets
 
 
 def _covered(area: BaseGeometry, shapes: np.ndarray) -> BoolArray:
-    shapely.prepare(area)
-    return np.asarray(shapely.covers(area, shapes))
+    """Whether shapes (k,) lie in an area, to the length tolerance."""
+    grown = area.buffer(LENGTH_TOLERANCE_M, join_style="mitre")
+    shapely.prepare(grown)
+    return np.asarray(shapely.covers(grown, shapes))
 
 
 def _rings(area: BaseGeometry) -> list[BaseGeometry]:
