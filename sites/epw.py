@@ -36,7 +36,8 @@ def read_epw(text: str, file: str) -> WeatherTable:
             [Fault(file, "column 5", found, "one line for each hour, its minute 0 or 60 throughout")]
         )
     date = frame[0].str.cat(frame[[1, 2]], sep="-")
-    stamp = stamps(date, 60.0 * hour, file, "date", "a date, hours 1 to 24")
+    cell = date.str.cat(frame[3], sep=" hour ")
+    stamp = stamps(date, 60.0 * hour, cell, file, "1 to 4", "year, month, day and hours 1 to 24")
     for name, column in values.items():
         column[column >= EPW_MISSING[name]] = np.nan
     names = {n: f"{k + 1} ({n})" for n, k in EPW_FIELDS.items()} | {"time": "1 to 4 (date and hour)"}

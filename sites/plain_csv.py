@@ -11,7 +11,8 @@ import pandas as pd
 
 from sites.errors import Fault, InputError
 from sites.site import Location
-from sites.weather_cells import cells, need_columns, numbers
+from sites.weather import and_more
+from sites.weather_cells import cells, in_our_era, need_columns, numbers
 from sites.weather_table import WeatherTable
 
 LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
@@ -60,10 +61,10 @@ def _iso_times(
     column = column.str.strip()
     has_offset = column.str.contains(r"[T ]\d\d.*(?:Z|[+-]\d\d(?::?\d\d)?)$", flags=re.IGNORECASE)
     times = pd.to_datetime(column, format="ISO8601", utc=True, errors="coerce")
-    if times.isna().any():
-        i = int(np.argmax(times.isna()))
-        more = f" and {int(times.isna().sum()) - 1:,} more like it" if times.isna().sum() > 1 else ""
-        found = f"{column.iloc[i][:40]!r}{more}"
+    bad = ~in_our_era(times)
+    if bad.any():
+        i = int(np.argmax(bad))
+        found = f"{column.iloc[i][:40]!r}{and_more(bad)}"
         accepted = "a time in ISO 8601, such as 2023-01-31T14:00 or 2023-01-31T14:00+01:00"
         faults.append(Fault(file, f"line {column.index[i]}, column time", found, accepted))
         return None

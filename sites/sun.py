@@ -276,8 +276,8 @@ def equatorial(latitude_deg: float, vectors: FloatArray) -> tuple[FloatArray, Fl
 
     The frame is turned about the east axis so that its z axis points to the celestial north pole.
 
-    >>> [a.round(9).tolist() for a in equatorial(40.0, unit_vector([50.0], [180.0]))]
-    [[0.0], [0.0]]
+    >>> [a.round(9).tolist() for a in equatorial(90.0, unit_vector([20.0], [270.0]))]
+    [[20.0], [90.0]]
     """
     phi = np.radians(latitude_deg)
     to_pole = vectors[:, 1] * np.cos(phi) + vectors[:, 2] * np.sin(phi)

@@ -36,9 +36,10 @@ def read_tmy3_text(text: str, file: str) -> tuple[WeatherTable, Location]:
     *needed, albedo = TMY3_COLUMNS.values()
     need_columns((TMY3_DATE, TMY3_TIME, *needed), (albedo,), list(frame.columns), file, "line 2")
     date = frame[TMY3_DATE].str.replace(r"^(\d\d)/(\d\d)/(\d{4})$", r"\3-\1-\2", regex=True)
-    clock = frame[TMY3_TIME].str.extract(r"^(\d\d?):(\d\d)$").apply(pd.to_numeric)
+    clock = frame[TMY3_TIME].str.extract(r"^(\d\d?):([0-5]\d)$").apply(pd.to_numeric)
     minutes = (60.0 * clock[0] + clock[1]).to_numpy(np.float64)
-    stamp = stamps(date, minutes, file, TMY3_DATE, "MM/DD/YYYY and 01:00 to 24:00")
+    cell = frame[TMY3_DATE].str.cat(frame[TMY3_TIME], sep=" ")
+    stamp = stamps(date, minutes, cell, file, TMY3_DATE, "MM/DD/YYYY and 01:00 to 24:00")
     faults: list[Fault] = []
     values = {n: numbers(frame, c, file, faults) for n, c in TMY3_COLUMNS.items() if c in frame.columns}
     if faults:

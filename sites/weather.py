@@ -16,7 +16,7 @@ import pandas as pd
 from sites.conventions import BoolArray, FloatArray
 from sites.errors import Fault
 from sites.site import Location
-from sites.sun import Hours, extraterrestrial, sun_hours, sun_position
+from sites.sun import Hours, extraterrestrial, sun_position
 
 OFFSET_RMS_W_M2 = 10.0
 """Closure this bad, and twice as bad as with other times, is a wrong zone: half an hour off gives about
@@ -106,25 +106,26 @@ def best_offset(year: WeatherYear, location: Location) -> tuple[float, float, fl
 
 
 def check_light(
-    year: WeatherYear, file: str, location: Location, place: Callable[[int, str], str]
+    year: WeatherYear, file: str, location: Location, hours: Hours, place: Callable[[int, str], str]
 ) -> tuple[list[Fault], list[str]]:
     """Hold the light of a year against the sun of the place that it was recorded at.
 
+    hours : the sun in the year's intervals at ``location``
     place : gives the spot in the file of interval i and column, for messages
     Returns what makes the year unusable and what is merely worth saying.
     """
-    offset, rms_there, rms_here = best_offset(year, location)
-    hours = sun_hours(location, year.start, year.interval_h)
-    if offset != 0.0 and rms_here > max(OFFSET_RMS_W_M2, 2.0 * rms_there):
-        direction = "later" if offset > 0 else "earlier"
-        found = (
-            f"light of a sun {abs(offset):g} h {direction} than the times say (GHI misses DNI·cos z + DHI by "
-            f"{rms_here:.0f} W/m² rms as it stands, by {rms_there:.1f} W/m² with the times moved)"
-        )
-        accepted = "times in the zone that is named; check time_zone, weather_label and longitude_deg"
-        return [Fault(file, "time", found, accepted)], []
-    faults = _impossible_light(year, file, hours, place)
     result = closure(year, hours)
+    if result.rms_w_m2 > OFFSET_RMS_W_M2:
+        offset, rms_there, rms_here = best_offset(year, location)
+        if offset != 0.0 and rms_here > 2.0 * rms_there:
+            direction = "later" if offset > 0 else "earlier"
+            found = (
+                f"light of a sun {abs(offset):g} h {direction} than the times say (GHI misses DNI·cos z + DHI "
+                f"by {rms_here:.0f} W/m² rms as it stands, by {rms_there:.1f} W/m² with the times moved)"
+            )
+            accepted = "times in the zone that is named; check time_zone, weather_label and longitude_deg"
+            return [Fault(file, "time", found, accepted)], []
+    faults = _impossible_light(year, file, hours, place)
     note = (
         f"{file}: GHI and DNI·cos z + DHI differ by {result.rms_w_m2:.1f} W/m² rms over the sun-up hours; "
         f"{result.failed:,} of {result.tested:,} fail (over 8 % apart, 15 % with the sun below 15°)"

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from sites.conventions import FloatArray
+from sites.conventions import BoolArray, FloatArray
 from sites.errors import Fault, InputError
 from sites.site import Location
+from sites.weather import and_more
 
 
 def cells(text: str, file: str, skip: int, header: bool) -> pd.DataFrame:
@@ -54,8 +55,7 @@ def numbers(frame: pd.DataFrame, key: str | int, file: str, faults: list[Fault])
     bad = ~np.isfinite(values) & ~blank
     if bad.any():
         i = int(np.argmax(bad))
-        more = int(bad.sum()) - 1
-        found = f"{str(column.iloc[i])[:40]!r}" + (f" and {more:,} more like it" if more else "")
+        found = f"{str(column.iloc[i])[:40]!r}{and_more(bad)}"
         faults.append(Fault(file, f"line {frame.index[i]}, column {name}", found, "a number, or nothing"))
     return values
 
@@ -89,16 +89,25 @@ def station_of(name: str, latitude: str, longitude: str, zone: str, elevation: s
     return Location(name.strip().strip('"'), values[0], values[1], values[3], zone_name)
 
 
-def stamps(date: pd.Series, minutes: FloatArray, file: str, what: str, accepted: str) -> pd.DatetimeIndex:
-    """Days (text YYYY-MM-DD) and minutes into the day, as times without zone. Raises InputError."""
+def stamps(
+    date: pd.Series, minutes: FloatArray, cell: pd.Series, file: str, column: str, accepted: str
+) -> pd.DatetimeIndex:
+    """Days (text YYYY-MM-DD) and minutes into the day, as times without zone.
+
+    cell : what stands in the file, for the message. Raises InputError with the first that is no time.
+    """
     days = pd.to_datetime(date, format="%Y-%m-%d", errors="coerce")
-    bad = days.isna().to_numpy() | ~((minutes >= 0) & (minutes <= 24 * 60))
+    bad = ~in_our_era(days) | ~((minutes >= 0) & (minutes <= 24 * 60))
     if bad.any():
         i = int(np.argmax(bad))
-        more = f" and {int(bad.sum()) - 1:,} more like it" if bad.sum() > 1 else ""
-        cell = f"{date.iloc[i]}, minute {minutes[i]:g} of the day"
-        raise InputError([Fault(file, f"line {date.index[i]}, column {what}", cell + more, accepted)])
+        found = f"{cell.iloc[i][:40]!r}{and_more(bad)}"
+        raise InputError([Fault(file, f"line {date.index[i]}, column {column}", found, accepted)])
     return pd.DatetimeIndex(days) + pd.to_timedelta(minutes, unit="min")
+
+
+def in_our_era(times: pd.Series) -> BoolArray:
+    """Which times are there and lie between 1800 and 2200, where formulas and calendars hold."""
+    return np.asarray(times.dt.year.between(1800, 2200).fillna(False), dtype=np.bool_)
 
 
 def need_columns(

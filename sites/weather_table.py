@@ -117,12 +117,12 @@ def _typical(
     """Months of several years as one year: starts, the table's row of each, notes."""
     keep = np.flatnonzero(~((local.month == 2) & (local.day == 29)))
     local = local[keep]
-    years = local.year.to_numpy()
-    months = local.month.to_numpy()
-    first_of_month = np.array([years[months == m][0] if (months == m).any() else 0 for m in range(1, 13)])
-    stray = years != first_of_month[months - 1]
+    years, months = local.year.to_numpy(), local.month.to_numpy()
     # A zone's offset may carry hours at the edge of a month into the next one.
-    stray &= (local.day.to_numpy() > 1) & (local.day.to_numpy() < 28)
+    inside = (local.day.to_numpy() > 1) & (local.day.to_numpy() < 28)
+    of_month = np.zeros(13, dtype=np.int64)
+    of_month[months[inside][::-1]] = years[inside][::-1]  # the first one stays
+    stray = inside & (years != of_month[months])
     if stray.any():
         i = int(np.argmax(stray))
         found = f"{_stamp_text(table, keep[i])}, a second year inside one month{and_more(stray)}"
@@ -136,10 +136,11 @@ def _typical(
         turn = int(falls[0]) + 1
         turned = np.roll(np.arange(len(keep)), -turn)
         begin, keep = begin[turned], keep[turned]
-    several = sorted({int(y) for y in first_of_month if y})
+    several = of_month[of_month > 0]
     dropped = len(table.stamp) - len(keep)
     note = (
-        f"{table.file}: months from several years ({several[0]} to {several[-1]}) are told as {TYPICAL_YEAR}"
+        f"{table.file}: months from several years ({several.min()} to {several.max()}) "
+        f"are told as {TYPICAL_YEAR}"
     )
     return begin, keep, [note + (f"; {dropped} rows of 29 February are left out" if dropped else "")]
 

@@ -76,8 +76,11 @@ def _held_against_sun(
             return f"the filled hour {year.start[i]:%Y-%m-%d %H:%M} UTC"
         return f"line {table.line[row[i]]}, column {table.column[name]}"
 
-    faults, notes = check_light(year, table.file, table.station or location, spot)
-    count, share = dark_light(year, sun_hours(location, year.start, year.interval_h))
+    here = sun_hours(location, year.start, year.interval_h)
+    station = table.station or location
+    there = here if _same_place(station, location) else sun_hours(station, year.start, year.interval_h)
+    faults, notes = check_light(year, table.file, station, there, spot)
+    count, share = dark_light(year, here)
     if count:
         text = (
             f"{count:,} intervals hold light though the sun is down ({100 * share:.2g} % of the year's GHI)"
@@ -97,6 +100,14 @@ def _held_against_sun(
     if faults:
         raise InputError(faults)
     return replace(year, notes=(*year.notes, *notes))
+
+
+def _same_place(a: Location, b: Location) -> bool:
+    return (a.latitude_deg, a.longitude_deg, a.elevation_m) == (
+        b.latitude_deg,
+        b.longitude_deg,
+        b.elevation_m,
+    )
 
 
 def distance_km(a: Location, b: Location) -> float:
