@@ -73,8 +73,8 @@ class Evaluator:
         """One block over the year."""
         hours = self.conditions.hour_kwh
         front, rear = block.front, block.rear
-        electric = front.after * np.float32(1.0 - self.dirt)
-        heat = front.after.mean(axis=2)
+        electric: np.ndarray = front.after * np.float32(1.0 - self.dirt)
+        heat: np.ndarray = front.after.mean(axis=2)
         before = {"front": front.before.mean(axis=2), "rear": np.zeros_like(heat)}
         warm = front.after
         if rear is not None:

@@ -123,11 +123,8 @@ def _family_numbers(arrangement: Arrangement) -> IntArray:
 def _family(arrangement: Arrangement, traced: IntArray, counts: FloatArray, full_cells: bool) -> Family:
     first = arrangement.scene.panels[traced[0]]
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[traced[0]])
-    net = (
-        full_net(*first.cells)
-        if full_cells
-        else year_net(*first.cells, *groups_along_edges(kind, orientation))
-    )
+    up, along = groups_along_edges(kind, orientation)
+    net = full_net(*first.cells) if full_cells else year_net(first.cells[0], first.cells[1], up, along)
     groups = _groups(kind, orientation, net)
     return Family(net, groups, first.bifacial, traced, counts[traced])
 

@@ -5,7 +5,7 @@ from collections.abc import Collection
 from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
-from layout.plan import Plan
+from layout.plan import Layout, Plan
 from layout.result import LayoutResult, PlanResult
 from layout.year import EndlessPattern, Progress, Settings, layout_year
 from sites.weather_files import load_weather
@@ -37,7 +37,7 @@ def plan_settings(plan: Plan) -> Settings:
     return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition)
 
 
-def _one(plan: Plan, layout: object, year: Conditions, progress: Progress | None) -> LayoutResult:
+def _one(plan: Plan, layout: Layout, year: Conditions, progress: Progress | None) -> LayoutResult:
     arrangement = arrange(plan, layout)
     endless = None
     if arrangement.repeat is not None:

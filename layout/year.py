@@ -207,8 +207,9 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity, field: Field) -> 
     frame = pd.DataFrame(
         {name: _spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start
     )
-    frame["panel_c"] = np.asarray(c.weather.air_c, dtype=np.float64).copy()
-    frame.iloc[index, frame.columns.get_loc("panel_c")] = year.hour["panel_c"]
+    warm = np.array(c.weather.air_c, dtype=np.float64)
+    warm[index] = year.hour["panel_c"]
+    frame["panel_c"] = warm
     frame["beam_lost_fraction"] = _spread(len(start), index, _beam_lost(c, year), np.nan)
     frame["month"] = local_clock(c.site, start).month
     frame["hours"] = c.weather.interval_h

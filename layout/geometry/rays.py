@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
+from numpy.typing import NDArray
 
 from layout.geometry.rectangles import Rectangles
 from sites.conventions import BoolArray, FloatArray, IntArray
@@ -90,7 +91,7 @@ class RayKernel:
                 pass
         return out
 
-    def first_outer(self, points: FloatArray, directions: FloatArray) -> IntArray:
+    def first_outer(self, points: FloatArray, directions: FloatArray) -> NDArray[np.int32]:
         """The nearest rectangle from every point along every direction; (p, 3), (d, 3) -> (d, p) int32, -1 where
         none."""
         out = np.full((len(directions), len(points)), -1, dtype=np.int32)

@@ -88,7 +88,7 @@ def _follow(
     source, point = np.nonzero(order[0].member[first])
     if not len(source):
         return source, point
-    index = first[source, point]
+    index = first[source, point].astype(np.int64)
     place = kernel.meeting(points[point], looks[0][source], index)
     for sheet, before, look in zip(order[1:], order[:-1], looks[1:], strict=True):
         start = off_sheet(before, place, look[source])

@@ -47,7 +47,7 @@ class GroundLight:
         horizon band.
         """
         of_hit, keys = pd.factorize(net_keys(hits, distance, self.net))
-        known = self._keys.get_indexer(keys)
+        known = self._keys.get_indexer(pd.Index(keys))
         new = np.flatnonzero(known < 0)
         if len(new):
             chosen = representatives(of_hit, len(keys))[new]

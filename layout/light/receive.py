@@ -146,7 +146,7 @@ class Receiver:
             follow |= on_sheet[met]
         ray, point = np.nonzero(follow)
         looks = Looks(self.points[point], directions[ray], weights[:, ray], point, np.zeros_like(point))
-        self._walk(looks, met[ray, point], out)
+        self._walk(looks, met[ray, point].astype(np.int64), out)
         return out
 
     def _free_end(self, directions: FloatArray) -> IntArray:

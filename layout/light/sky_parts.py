@@ -67,7 +67,7 @@ class SkyParts:
 
     def ring(self) -> FloatArray:
         """Azimuths round the horizon, (ring_rays,) degrees."""
-        return (np.arange(self.ring_rays) + 0.5) * (360.0 / max(1, self.ring_rays))
+        return (np.arange(self.ring_rays, dtype=np.float64) + 0.5) * (360.0 / max(1, self.ring_rays))
 
     def ring_directions(self) -> FloatArray:
         """Where the band's visibility is tested, (ring_rays, 3)."""

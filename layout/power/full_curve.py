@@ -17,23 +17,36 @@ from layout.power.panel_model import BYPASS_V, PanelModel, check_range
 from layout.power.reverse import Reverse, reverse_of, reverse_table
 from sites.conventions import Float32Array, FloatArray, IntArray
 
-SHARED_NODES = 14
-"""Currents of the first pass that span the whole range, closer toward 0."""
 
-KNEES = 6
-"""Cells of each part, evenly ranked by light from the weakest up, whose knees get nodes of their own."""
 
-KNEE_NODES = (0.95, 1.0)
-"""Nodes at each such knee, over the cell's light current."""
+@dataclass(frozen=True)
+class Effort:
+    """How finely curves are tabulated.
 
-SEARCH_NODES = 96
-"""String currents on which maxima are looked for, read from the tables."""
+    shared : currents of the first pass that span the whole range, closer toward 0
+    knees : cells of each part, evenly ranked by light from the weakest up, whose knees get nodes of their own
+    knee_nodes : nodes at each such knee, over the cell's light current
+    search : string currents on which maxima are looked for, read from the tables
+    near : later passes: maxima looked at, currents around each, reach to either side over the search's spacing
+    """
 
-NEAR_NODES = ((2, 7, 2.0), (1, 7, 0.6))
-"""Later passes: maxima looked at, currents around each, reach to either side over the spacing of the search.
-With these numbers 300 random patterns each of four kinds of panels came within 0.0009 of nameplate (99th
-percentile; mean 0.0002, worst 0.0021, never above) of the same with 400 shared and 800 search currents, and
-even light within 0.00005 of the one-diode curve."""
+    shared: int
+    knees: int
+    knee_nodes: tuple[float, ...]
+    search: int
+    near: tuple[tuple[int, int, float], ...]
+
+
+FULL = Effort(14, 6, (0.95, 1.0), 96, ((2, 7, 2.0), (1, 7, 0.6)))
+"""300 random patterns each of four kinds of panels came within 0.0009 of nameplate (99th percentile; mean 0.0002,
+worst 0.0021, never above) of the same with 400 shared and 800 search currents, and even light within 0.00005 of the
+one-diode curve."""
+
+FAST = Effort(4, 3, (0.9, 0.97, 1.01), 40, ((1, 7, 1.0),))
+"""For the year, groups with diodes. Its error: `layout.power.uneven`."""
+
+FAST_WITHOUT_DIODES = Effort(8, 5, (0.9, 0.97, 1.01), 40, ((1, 7, 1.0),))
+"""For the year, panels whose maximum may lie anywhere between the weakest and the brightest cell's current."""
 
 SPREAD = 1.4
 """Nodes go with this power of an even count."""
@@ -95,6 +108,7 @@ def tracker_power(
     cell_c: FloatArray | Float32Array,
     diodes: bool | None = None,
     reverse: Reverse | None = None,
+    effort: Effort = FULL,
 ) -> OperatingPoint:
     """Highest power of strings in parallel on one tracker.
 
@@ -103,13 +117,14 @@ def tracker_power(
     cell_c : (n, strings, panels) float [°C], or what broadcasts to it
     diodes : False: as if the bypass diodes had failed open; None: as the panel type says
     reverse : behaviour of cells under reverse voltage; None: `reverse_of` the type
+    effort : `FULL` or `FAST`
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
     n, strings, panels, _ = light_w_m2.shape
     plan = wiring(groups, model)
     cell = np.broadcast_to(np.asarray(cell_c, dtype=np.float32), (n, strings, panels))
     check_range(light_w_m2, cell)
-    field = _Field(model, plan, strings, panels, model.diodes if diodes is None else diodes, reverse)
+    field = _Field(model, plan, strings, panels, model.diodes if diodes is None else diodes, reverse, effort)
     rows = max(4, _CELLS_AT_ONCE // (strings * panels * plan.order.size))
     found = [field.solve(light_w_m2[i : i + rows], cell[i : i + rows]) for i in range(0, n, rows)]
     if not found:
@@ -153,7 +168,7 @@ def full_panel_curve(
     Half-cut groups are read between nodes; give some hundreds of currents where the knees matter.
     """
     plan = wiring(groups, model)
-    field = _Field(model, plan, 1, 1, model.diodes if diodes is None else diodes, reverse)
+    field = _Field(model, plan, 1, 1, model.diodes if diodes is None else diodes, reverse, FULL)
     light, current = light_w_m2[:, None, None], np.ascontiguousarray(current_a.T, dtype=np.float32)[:, None]
     cells = field.cells(light, np.asarray(cell_c, dtype=np.float32)[:, None, None])
     nodes = np.repeat(current, field.parts, axis=1) / np.float32(plan.halves)
@@ -173,9 +188,10 @@ class _Field:
         panels: int,
         diodes: bool,
         reverse: Reverse | None,
+        effort: Effort,
     ) -> None:
         self.model, self.plan, self.diodes = model, plan, diodes
-        self.strings, self.panels = strings, panels
+        self.strings, self.panels, self.effort = strings, panels, effort
         self.parts = panels * plan.groups * plan.halves
         self.table = reverse_table(reverse or reverse_of(model.panel_type))
 
@@ -204,18 +220,18 @@ class _Field:
 
     def first_nodes(self, cells: Cells) -> Float32Array:
         """Part currents of the first pass, rising: (nodes, all parts, n)."""
-        share = np.linspace(0.0, 1.0, SHARED_NODES) ** SPREAD
+        share = np.linspace(0.0, 1.0, self.effort.shared) ** SPREAD
         if self.plan.halves == 2:
             share = np.concatenate([NEGATIVE_SHARES, share])
         top = np.repeat(self.brightest(cells), self.parts, axis=0)
         shared = share.astype(np.float32)[:, None, None] * top
-        rank = np.unique(np.linspace(0, len(cells.full) - 1, KNEES).round().astype(np.int64))
+        rank = np.unique(np.linspace(0, len(cells.full) - 1, self.effort.knees).round().astype(np.int64))
         ranked = np.sort(cells.full, axis=0)[rank]
-        return np.sort(np.concatenate([shared, *(np.float32(k) * ranked for k in KNEE_NODES)]), axis=0)
+        return np.sort(np.concatenate([shared, *(np.float32(k) * ranked for k in self.effort.knee_nodes)]), axis=0)
 
     def search_nodes(self, cells: Cells) -> Float32Array:
         """String currents (nodes, strings, n)."""
-        share = (np.linspace(0.0, 1.0, SEARCH_NODES) ** SPREAD).astype(np.float32)
+        share = (np.linspace(0.0, 1.0, self.effort.search) ** SPREAD).astype(np.float32)
         return share[:, None, None] * self.brightest(cells) * np.float32(self.plan.halves)
 
     def group_curve(self, parts: Curve) -> Curve:
@@ -252,7 +268,7 @@ class _Field:
         search = self.search_nodes(cells)
         strings = search, self.string_volts(search, groups)
         top = search[-1]
-        for maxima, count, reach in NEAR_NODES:
+        for maxima, count, reach in self.effort.near:
             near = self._near_maxima(strings, top, maxima, count, reach)
             through = np.repeat(near, self.parts, axis=1)
             if self.plan.halves == 2:
@@ -261,7 +277,7 @@ class _Field:
             groups = self.group_curve(parts)
             nodes = np.sort(np.concatenate([search, near]), axis=0)
             strings = nodes, self.string_volts(nodes, groups)
-        return self._best(self.string_volts(near, groups), strings, parts, groups)
+        return self._best(near, self.string_volts(near, groups), strings, parts, groups)
 
     def _on_tracker(self, strings: Curve) -> Curve:
         """The tracker's curve, (nodes, n), from its strings' (nodes, strings, n)."""
@@ -287,14 +303,17 @@ class _Field:
             centre = current_at(held, strings)
             # spacing of the search there: d(share^p) = p share^((p - 1) / p) / nodes
             share = np.clip(centre / top, 1e-3, 1.0) ** ((SPREAD - 1.0) / SPREAD)
-            near.append(centre + steps * share * top * np.float32(SPREAD / SEARCH_NODES))
+            near.append(centre + steps * share * top * np.float32(SPREAD / self.effort.search))
         return np.concatenate(near)
 
-    def _best(self, near: Float32Array, strings: Curve, parts: Curve, groups: Curve) -> OperatingPoint:
-        """The highest of the nodes of the last pass, ``near`` (nodes, strings, n) [V]; only these are
-        exact."""
-        volts = near.reshape(-1, near.shape[-1])
-        current = current_at(np.repeat(volts[:, None], self.strings, axis=1), strings).sum(axis=1)
+    def _best(
+        self, near: Float32Array, near_volts: Float32Array, strings: Curve, parts: Curve, groups: Curve
+    ) -> OperatingPoint:
+        """The highest of the nodes of the last pass, (nodes, strings, n); only these are exact."""
+        volts = near_volts.reshape(-1, near.shape[-1])
+        current = near[:, 0]
+        if self.strings > 1:
+            current = current_at(np.repeat(volts[:, None], self.strings, axis=1), strings).sum(axis=1)
         power = current * volts
         best = power.argmax(axis=0)
         columns = np.arange(power.shape[1])

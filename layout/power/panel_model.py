@@ -35,16 +35,16 @@ _HEAT_NODES = 101
 
 
 @dataclass(frozen=True, eq=False)
-class PowerTable:
-    """Power over light on a net that is even in the square root of light and in temperature.
+class LightHeatTable:
+    """A quantity on a net that is even in the square root of light and in temperature.
 
-    per_light : (light nodes × heat nodes) float32 [W per W/m²], heat runs fastest
+    values : (light nodes × heat nodes) float32, heat runs fastest
     """
 
-    per_light: Float32Array
+    values: Float32Array
 
-    def power(self, light_w_m2: Float32Array, cell_c: Float32Array) -> Float32Array:
-        """Power, W, by bilinear interpolation; (n,) each. Raises PhysicsError outside the table."""
+    def at(self, light_w_m2: Float32Array, cell_c: Float32Array) -> Float32Array:
+        """Value by bilinear interpolation; (n,) each. Raises PhysicsError outside the table."""
         check_range(light_w_m2, cell_c)
         low = CELL_RANGE_C[0]
         x = np.sqrt(light_w_m2) * np.float32((_LIGHT_NODES - 1) / np.sqrt(LIGHT_LIMIT_W_M2))
@@ -53,12 +53,11 @@ class PowerTable:
         x -= i
         y -= j
         node = i * _HEAT_NODES + j
-        table = self.per_light
+        table = self.values
         first = table[node] + (table[node + 1] - table[node]) * y
         node += _HEAT_NODES
         second = table[node] + (table[node + 1] - table[node]) * y
-        power = (first + (second - first) * x) * light_w_m2
-        return np.where(light_w_m2 < DARK_W_M2, np.float32(0.0), power)
+        return first + (second - first) * x
 
 
 def check_range(light_w_m2: FloatArray | Float32Array, cell_c: FloatArray | Float32Array) -> None:
@@ -86,7 +85,9 @@ class PanelModel:
     groups : groups that set their own current; diodes : whether each has a bypass diode
     halves : strings of cells in parallel in a group
     rated_w : Vmp · Imp, what the model gives at 1000 W/m² and 25 °C
-    even : the panel's maximum power under even light
+    per_light : maximum power under even light, over that light [W per W/m²]
+    mismatch : m where power under slightly uneven light is that of its mean over (1 + m · variance / 2), variance
+        relative to the square of the mean and along the series connection
     notes : what of the datasheet the model cannot meet, one line each
     """
 
@@ -97,8 +98,14 @@ class PanelModel:
     diodes: bool
     halves: int
     rated_w: float
-    even: PowerTable
+    per_light: LightHeatTable
+    mismatch: LightHeatTable
     notes: tuple[str, ...]
+
+    def even_power(self, light_w_m2: Float32Array, cell_c: Float32Array) -> Float32Array:
+        """Power, W, under even light; (n,) float32 each."""
+        power = self.per_light.at(light_w_m2, cell_c) * light_w_m2
+        return np.where(light_w_m2 < DARK_W_M2, np.float32(0.0), power)
 
     @property
     def cell_diode(self) -> DiodeParameters:
@@ -135,6 +142,7 @@ def panel_model(panel_type: PanelType) -> PanelModel:
             f"to {100 * POWER_MISMATCH:g} %"
         )
     fit = fit_datasheet(datasheet(panel_type), panel_type.name)
+    per_light, mismatch = _tables(fit.parameters)
     return PanelModel(
         panel_type=panel_type,
         diode=fit.parameters,
@@ -143,19 +151,32 @@ def panel_model(panel_type: PanelType) -> PanelModel:
         diodes=panel_type.bypass_groups > 0,
         halves=halves(panel_type),
         rated_w=point,
-        even=_even_table(fit.parameters),
+        per_light=per_light,
+        mismatch=mismatch,
         notes=fit.notes,
     )
 
 
-def _even_table(parameters: DiodeParameters) -> PowerTable:
+_LARGEST_MISMATCH = 100.0
+_MISMATCH_STEP = 0.01
+"""Relative light difference from which the mismatch table is worked out."""
+
+
+def _tables(parameters: DiodeParameters) -> tuple[LightHeatTable, LightHeatTable]:
+    """Power over light, and the mismatch factor: the second from two halves in series at 1 ± 1 % of the light."""
     light = np.linspace(0.0, np.sqrt(LIGHT_LIMIT_W_M2), _LIGHT_NODES) ** 2
     light[0] = 0.25 * light[1]
-    suns, cell = np.meshgrid(light / 1000.0, np.linspace(*CELL_RANGE_C, _HEAT_NODES), indexing="ij")
-    power = best_power(suns.reshape(1, -1), warmth(parameters, cell.reshape(-1)), 1, 0.0, steps=30)
-    table = (power / (1000.0 * suns.reshape(-1))).astype(np.float32)
-    table.flags.writeable = False
-    return PowerTable(table)
+    light_nodes, cell = np.meshgrid(light, np.linspace(*CELL_RANGE_C, _HEAT_NODES), indexing="ij")
+    suns, warm = light_nodes.reshape(-1) / 1000.0, warmth(parameters, cell.reshape(-1))
+    power = best_power(suns[None], warm, 1, 0.0, steps=12)
+    pair = np.stack([suns * (1.0 + _MISMATCH_STEP), suns * (1.0 - _MISMATCH_STEP)])
+    uneven = best_power(pair, warm, 2, 0.0, steps=12)
+    lost = np.divide(power - uneven, power, out=np.zeros_like(power), where=power > 0.0)
+    factor = np.clip(2.0 * lost / _MISMATCH_STEP**2, 0.0, _LARGEST_MISMATCH)
+    tables = [(v.astype(np.float32)) for v in (power / (1000.0 * suns), factor)]
+    for table in tables:
+        table.flags.writeable = False
+    return LightHeatTable(tables[0]), LightHeatTable(tables[1])
 
 
 def even_light_power(
@@ -167,4 +188,4 @@ def even_light_power(
     """
     light = np.asarray(light_w_m2, dtype=np.float32)
     cell = np.broadcast_to(np.asarray(cell_c, dtype=np.float32), light.shape)
-    return model.even.power(light.reshape(-1), cell.reshape(-1)).reshape(light.shape)
+    return model.even_power(light.reshape(-1), cell.reshape(-1)).reshape(light.shape)

@@ -63,10 +63,10 @@ def group_light_power(weakest: Float32Array, model: PanelModel, cell_c: Float32A
     weakest : (groups × halves, n) float32 [W/m²]; cell_c : (n,) float32 [°C]
     """
     if len(weakest) == 1:
-        return model.even.power(weakest[0], cell_c)
+        return model.even_power(weakest[0], cell_c)
     brightest, darkest = weakest.max(axis=0), weakest.min(axis=0)
     uneven = np.flatnonzero(brightest - darkest > np.float32(EVEN_SPREAD) * brightest)
-    power = model.even.power(np.float32(0.5) * (brightest + darkest), cell_c)
+    power = model.even_power(np.float32(0.5) * (brightest + darkest), cell_c)
     for start in range(0, len(uneven), _KERNEL_CHUNK):
         rows = uneven[start : start + _KERNEL_CHUNK]
         power[rows] = _uneven_power(weakest[:, rows], model, cell_c[rows])

@@ -1,0 +1,91 @@
+"""DC power under uneven light with every cell followed: the year's method where the weakest-cell rule is too rough.
+
+Light that differs little from cell to cell costs power with its variance: V of a cell at a given current bends down
+with light, so a series connection has the voltage of the mean light less half the bend times the variance
+(Bucciarelli, Solar Energy 23 (1979) 277-288, for the idea; the factor is worked out from the panel's own model). Where
+any cell lies further below the mean, the curves of all cells are tabulated, forward and reverse, as in the full
+solution but on a third of the currents.
+"""
+
+import numpy as np
+
+from layout.power.full_curve import FAST, FAST_WITHOUT_DIODES, Wiring, tracker_power, wiring
+from layout.power.panel_model import DARK_W_M2, PanelModel
+from sites.conventions import Float32Array, FloatArray, IntArray
+
+MILD_DEPTH = 0.04
+"""Where no cell lies further below the mean, over the mean, the variance decides. On gradients, noise, steps and
+single dark cells the power is then off by at most 0.002 of nameplate, 0.00005 in the mean
+(tests/layout/test_power_uneven.py)."""
+
+MILD_SPREAD = 0.1
+"""Largest difference between any two cells, over the mean, for the same."""
+
+_CHUNK_POINTS = 1 << 19
+
+
+def cells_dc_power(
+    light_w_m2: Float32Array, groups: IntArray, model: PanelModel, cell_c: FloatArray | Float32Array
+) -> Float32Array:
+    """Power, W, of n panel-hours on panels with a tracker of their own.
+
+    light_w_m2 : (n, n_points) float32 [W/m²] light that cells take up, after the glass's angular loss
+    groups : (n_points,) int, from `layout.power.cells.group_map`, flattened as the points are
+    cell_c : (n,) float [°C]
+    Returns (n,) float32. Raises PhysicsError where light or temperature lie outside all that is possible.
+    """
+    return series_dc_power(light_w_m2[:, None], groups, model, np.asarray(cell_c, dtype=np.float32)[:, None])
+
+
+def series_dc_power(
+    light_w_m2: Float32Array, groups: IntArray, model: PanelModel, cell_c: FloatArray | Float32Array
+) -> Float32Array:
+    """Power, W, of n hours of a string of panels in series: light (n, panels, n_points), cell_c (n, panels)."""
+    n, panels, points = light_w_m2.shape
+    plan = wiring(groups, model)
+    cell = np.asarray(cell_c, dtype=np.float32)
+    power = np.zeros(n, dtype=np.float32)
+    rows = max(1, _CHUNK_POINTS // (panels * points))
+    for start in range(0, n, rows):
+        part = slice(start, start + rows)
+        power[part] = _chunk_power(light_w_m2[part], groups, plan, model, cell[part])
+    return power
+
+
+def _chunk_power(
+    light: Float32Array, groups: IntArray, plan: Wiring, model: PanelModel, cell_c: Float32Array
+) -> Float32Array:
+    points = np.ascontiguousarray(light.reshape(len(light), -1).T)
+    weakest, brightest = points.min(axis=0), points.max(axis=0)
+    mean, variance = _series_spread(points, plan, light.shape[1])
+    mild = (mean - weakest <= np.float32(MILD_DEPTH) * mean) & (
+        brightest - weakest <= np.float32(MILD_SPREAD) * mean
+    )
+    dark = brightest < DARK_W_M2
+    power = np.zeros(len(light), dtype=np.float32)
+    even = np.flatnonzero(mild & ~dark)
+    loss = 1.0 + 0.5 * variance[even] * model.mismatch.at(mean[even], cell_c[even].mean(axis=1))
+    power[even] = sum(model.even_power(mean[even], column) for column in cell_c[even].T) / loss
+    rest = np.flatnonzero(~mild & ~dark)
+    if len(rest):
+        effort = FAST if model.diodes else FAST_WITHOUT_DIODES
+        found = tracker_power(light[rest][:, None], groups, model, cell_c[rest][:, None], effort=effort)
+        power[rest] = found.power
+    return power
+
+
+def _series_spread(points: Float32Array, plan: Wiring, panels: int) -> tuple[Float32Array, Float32Array]:
+    """Mean light (n,) and its variance over the mean's square along the series connection, from (panels × n_points, n).
+
+    Of parallel halves each counts with its own variance, but only the mean of both against other groups.
+    """
+    n = points.shape[1]
+    by_part = points.reshape(panels, -1, n)[:, plan.order]  # panels, points, parts, n
+    share = (plan.weight / plan.weight.sum(axis=0))[None, :, :, None]
+    part_mean = (by_part * share).sum(axis=1)
+    within = (by_part**2 * share).sum(axis=1) - part_mean**2
+    group_mean = part_mean.reshape(panels, plan.groups, plan.halves, n).mean(axis=2)
+    mean = group_mean.mean(axis=(0, 1))
+    between = ((group_mean - mean) ** 2).mean(axis=(0, 1))
+    square = np.maximum(mean, np.float32(1e-3)) ** 2
+    return mean, np.maximum(within.mean(axis=(0, 1)) + between, 0.0) / square
