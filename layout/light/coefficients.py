@@ -19,10 +19,13 @@ from layout.pieces import Scene
 @dataclass(frozen=True, eq=False)
 class LightCoefficients:
     """before, after : (columns, n_panels, cells) float32 [-], before and after the angular loss of the glass;
-    columns as in layout.light.sky_parts."""
+        columns as in layout.light.sky_parts
+    by_sheets : (m, n_panels) float32 [-] mean part of the sun columns before glass that came by way of sheets
+    """
 
     before: np.ndarray
     after: np.ndarray
+    by_sheets: np.ndarray
 
 
 def engine_of(scene: Scene, sheet_glass: Glass) -> Engine:
@@ -51,7 +54,11 @@ def light_coefficients(
     places = year_places(panels)
     store = store or ground_light(engine, parts, places)
     shape = (parts.columns, len(panels), net.cells)
-    result = LightCoefficients(np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32))
+    result = LightCoefficients(
+        np.zeros(shape, dtype=np.float32),
+        np.zeros(shape, dtype=np.float32),
+        np.zeros((len(parts.sun), len(panels)), dtype=np.float32),
+    )
     normals = panels.normal * (-1.0 if rear else 1.0)
     _, attitude = np.unique(np.round(normals, 7), axis=0, return_inverse=True)
     kind = attitude.reshape(-1) * parts.sets + np.arange(len(panels)) % parts.sets
@@ -60,8 +67,9 @@ def light_coefficients(
         chosen = panels[members]
         points, normal = net.place(chosen, rear), normals[members[0]]
         receiver = Receiver(engine, parts, points, normal, (np.ones_like, glass), places, store)
-        columns = receiver.columns(int(k) % parts.sets)
+        columns, by_sheets = receiver.columns(int(k) % parts.sets)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
+        result.by_sheets[:, members] = net.cell_means(by_sheets).mean(axis=2)
     return result
 
 

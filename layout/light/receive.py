@@ -84,17 +84,20 @@ class Receiver:
     net: PlaceNet
     ground_light: GroundLight | None
 
-    def columns(self, which: int = 0) -> np.ndarray:
-        """Coefficients (glasses, 2m + 4, p) float32; ``which`` chooses the shift of the hemisphere's rays."""
+    def columns(self, which: int = 0) -> tuple[np.ndarray, np.ndarray]:
+        """Coefficients (glasses, 2m + 4, p) float32, and the part of the first glass's sun columns that came by way
+        of sheets, (m, p); ``which`` chooses the shift of the hemisphere's rays."""
         m = len(self.parts.sun)
         out = self.hemisphere(which)
+        by_sheets = out[0, :m].copy()  # so far only matt sheets have added sunlight
         self._add_sun(out[:, :m])
         self._add_band(out[:, 2 * m + 2])
         if self.engine.sheets:
             got = self.by_sheets(tuple(sequences(self.engine.sheets, self.parts.bounces)))
             out[:, :m] += got[:, :m]
+            by_sheets += got[0, :m]
             out[:, 2 * m + 2] += self.parts.ring_strength() * got[:, m:].sum(axis=1)
-        return out
+        return out, by_sheets
 
     def by_sheets(self, orders: Sequence[tuple[Sheet, ...]]) -> np.ndarray:
         """Beams of 1 W/m² by way of sheets' lobes, (glasses, m + ring_rays, p): sun directions, then the ring's."""
@@ -257,6 +260,6 @@ class Receiver:
             glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
             parts = self.parts.coarser(MATT_RAYS)
             receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light)
-            light = receiver.columns()[0].T * np.float32(sheet.diffuse_share)
+            light = receiver.columns()[0][0].T * np.float32(sheet.diffuse_share)
             for target, w in zip(out, picked.weights, strict=True):
                 target += gather(picked.row, w, of_hit, light, len(self.points))
