@@ -77,8 +77,8 @@ def _progress() -> Iterator[Callable[[str, int, int], None] | None]:
         yield report
 
 
-def _finish(args: argparse.Namespace, output: Output) -> int:
-    """Show what a command found and write its files, all of them or none."""
+def _show(output: Output) -> None:
+    """Tables and lines on standard output, at most 100 columns wide."""
     console = Console(highlight=False)
     console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
     for item in output.show:
@@ -87,6 +87,13 @@ def _finish(args: argparse.Namespace, output: Output) -> int:
             _out(textwrap.fill(item, console.width, subsequent_indent="  ", break_on_hyphens=False))
         else:
             console.print(item)
+
+
+def _finish(args: argparse.Namespace, output: Output) -> int:
+    """Write a command's files, all of them or none, and show what it found.
+
+    Files come first: a reader that goes away (a pager that is closed) must not cost them.
+    """
     targets: dict[Path, str | bytes] = {}
     if output.files:
         folder = args.out or DEFAULT_FOLDER
@@ -95,7 +102,13 @@ def _finish(args: argparse.Namespace, output: Output) -> int:
         targets[args.out / f"{args.command}.json"] = to_json(output.data)
     if args.json is not None:
         targets[args.json] = to_json(output.data)
-    _out(*(f"wrote {path}" for path in write_all(targets)))
+    try:
+        written = write_all(targets)
+    except BrightacreError:
+        _show(output)  # at least that, after the work of minutes
+        raise
+    _show(output)
+    _out(*(f"wrote {path}" for path in written))
     return DONE
 
 
@@ -217,9 +230,7 @@ def new(args: argparse.Namespace) -> int:
     """A starter plan in a new file."""
     path = args.out / args.file if args.out else args.file
     if path.exists():
-        raise InputError(
-            [Fault(str(path), "FILE", "a file that is there already", "a new name; nothing was written")]
-        )
+        raise InputError([Fault(str(path), "FILE", "a file that is there already", "a new name; nothing was written")])
     write_all({path: starter_plan()} | ({args.json: to_json({"file": str(path)})} if args.json else {}))
     _out(f"wrote {path}", f"next: {PROGRAM} check {path}")
     return DONE
@@ -238,9 +249,7 @@ def _parser() -> argparse.ArgumentParser:
 
     def command(name: str, run: Callable[[argparse.Namespace], int], does: str) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=does, description=does)
-        sub.add_argument(
-            "--json", type=Path, metavar="FILE", help="write the numbers to FILE, units in the keys"
-        )
+        sub.add_argument("--json", type=Path, metavar="FILE", help="write the numbers to FILE, units in the keys")
         folder = f"folder for files (default where there are any: {DEFAULT_FOLDER})"
         sub.add_argument("--out", type=Path, metavar="FOLDER", help=folder)
         sub.set_defaults(run=run)
@@ -248,9 +257,7 @@ def _parser() -> argparse.ArgumentParser:
 
     per_panel = "put yearly figures of each panel into the JSON file"
     sub = command("compare", compare, "every layout of a plan on its plot: table, HTML report, JSON")
-    sub.add_argument(
-        "plan", type=Path, nargs="?", metavar="PLAN", help="plan file (default: the bundled demo)"
-    )
+    sub.add_argument("plan", type=Path, nargs="?", metavar="PLAN", help="plan file (default: the bundled demo)")
     sub.add_argument("--per-panel", action="store_true", help=per_panel)
     sub = command("yield", yield_, "one layout in depth: hourly file, months, steps from sunlight to socket")
     sub.add_argument("plan", type=Path, metavar="PLAN")
@@ -262,9 +269,7 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--at", metavar="TIME", help="e.g. 2025-03-21T10:30, on the site's clock")
     sub.add_argument("--elevation", type=float, metavar="DEG", help="of the sun, instead of --at")
     sub.add_argument("--azimuth", type=float, metavar="DEG", help="of the sun, clockwise from north")
-    sub.add_argument(
-        "--dni", type=float, default=1000.0, metavar="W/M2", help="direct normal irradiance (1000)"
-    )
+    sub.add_argument("--dni", type=float, default=1000.0, metavar="W/M2", help="direct normal irradiance (1000)")
     ground = "add the beam that comes by way of the ground; up to a second a panel"
     sub.add_argument("--ground", action="store_true", help=ground)
     sub = command("sun", sun, "sun paths over a site and the row spacing they ask for")

@@ -50,9 +50,7 @@ def _weather(site: Site) -> Assumption:
 
 def _albedo(site: Site) -> Assumption:
     if site.albedo is None:
-        return Assumption(
-            "Albedo of the ground", "the weather file's column, else 0.2", "not given in the plan"
-        )
+        return Assumption("Albedo of the ground", "the weather file's column, else 0.2", "not given in the plan")
     low, high = float(np.min(site.albedo)), float(np.max(site.albedo))
     value = f"{low:.2f}" if high - low < 0.005 else f"{low:.2f} to {high:.2f} by month"
     return Assumption("Albedo of the ground", value, "the plan or its bundled site")
@@ -62,9 +60,7 @@ def _ground(site: Site) -> list[Assumption]:
     lines = [_albedo(site)]
     if site.plot is not None and site.plot.slope_deg > 0:
         value = f"{site.plot.slope_deg:g}°, downhill toward {site.plot.slope_azimuth_deg:g}°"
-        lines.append(
-            Assumption("Slope", value, "the plan or its bundled site; the plot is taken as one plane")
-        )
+        lines.append(Assumption("Slope", value, "the plan or its bundled site; the plot is taken as one plane"))
     if site.skyline.azimuth_deg.size:
         value = f"{site.skyline.azimuth_deg.size} points, up to {site.skyline.elevation_deg.max():.1f}°"
         lines.append(Assumption("Skyline", value, "the plan or its bundled site"))
@@ -94,9 +90,7 @@ def _electrical(result: PlanResult) -> list[Assumption]:
     limit = "none: nothing is cut off" if inverter.ac_limit_kw is None else f"{inverter.ac_limit_kw:g} kW"
     curve = np.asarray(inverter.efficiency_pct, dtype=np.float64)
     return [
-        Assumption(
-            "AC limit of the inverter", limit, "the plan" if inverter.ac_limit_kw is not None else "not given"
-        ),
+        Assumption("AC limit of the inverter", limit, "the plan" if inverter.ac_limit_kw is not None else "not given"),
         Assumption(
             "Inverter efficiency",
             f"{curve.min():.1f} to {curve.max():.1f} % by load, {curve[-1]:.1f} % at full load",

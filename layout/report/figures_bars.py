@@ -1,5 +1,6 @@
 """Bars that compare layouts."""
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -11,6 +12,9 @@ from layout.report.numbers import NOTHING, number
 from layout.result import LayoutResult
 
 WIDTH_IN = 7.6
+NAME_LETTERS = 24
+LEGEND_LETTERS = 110
+"""Letters, spaces for the keys included, that fit into a line of the legend."""
 
 YARDSTICKS = (
     ("kwh_per_m2_plot", "per m² of plot", "kWh/m² a year"),
@@ -37,9 +41,7 @@ def _label_bars(axes: Axes, values: Sequence[float], positions: Sequence[float])
 
 def _draw(axes: Axes, values: Sequence[float], styles: Sequence[LayoutStyle], height: float = 0.68) -> None:
     for i, (value, style) in enumerate(zip(values, styles, strict=True)):
-        axes.barh(
-            i, _finite(value), height, color=style.colour, hatch=style.hatch, edgecolor=INK, linewidth=0.7
-        )
+        axes.barh(i, _finite(value), height, color=style.colour, hatch=style.hatch, edgecolor=INK, linewidth=0.7)
     _label_bars(axes, values, range(len(values)))
     axes.set_ylim(len(values) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
@@ -60,17 +62,20 @@ def yardstick_figure(layouts: Mapping[str, LayoutResult]) -> Figure:
         _draw(place, [getattr(layouts[name], key) for name in names], styles)
         place.set_title(title, fontsize=9.5)
         place.set_xlabel(unit, fontsize=8.5)
-    axes[0].set_yticks(range(len(names)), names)
-    figure.subplots_adjust(
-        left=_name_room(names), right=0.975, top=1 - 0.32 / tall, bottom=0.50 / tall, wspace=0.10
-    )
+    axes[0].set_yticks(range(len(names)), _wrapped(names), fontsize=8.5)
+    figure.subplots_adjust(left=_name_room(names), right=0.975, top=1 - 0.32 / tall, bottom=0.50 / tall, wspace=0.10)
     return figure
+
+
+def _wrapped(names: Sequence[str]) -> list[str]:
+    """Layout names in lines that are not too long."""
+    return [textwrap.fill(name, NAME_LETTERS) for name in names]
 
 
 def _name_room(names: Sequence[str]) -> float:
     """Share of the width that layout names need at the left."""
-    longest = max((len(name) for name in names), default=1)
-    return min(0.03 + 0.0095 * longest, 0.32)
+    longest = max((len(line) for name in _wrapped(names) for line in name.splitlines()), default=1)
+    return 0.03 + 0.0105 * longest
 
 
 @house_style
@@ -86,22 +91,18 @@ def endless_figure(layouts: Mapping[str, LayoutResult]) -> Figure:
     for i, name in enumerate(names):
         result, style = layouts[name], styles[name]
         pair = (result.kwh_per_m2_plot, result.kwh_per_m2_plot_endless)
-        axes.barh(
-            i - 0.2, _finite(pair[0]), 0.36, color=style.colour, hatch=style.hatch, edgecolor=INK, lw=0.7
-        )
+        axes.barh(i - 0.2, _finite(pair[0]), 0.36, color=style.colour, hatch=style.hatch, edgecolor=INK, lw=0.7)
         axes.barh(i + 0.2, _finite(pair[1]), 0.36, color="white", edgecolor=style.colour, lw=1.6)
         values += pair
         positions += [i - 0.2, i + 0.2]
     _label_bars(axes, values, positions)
-    axes.set_yticks(range(len(names)), names)
+    axes.set_yticks(range(len(names)), _wrapped(names))
     axes.set_ylim(len(names) - 0.45, -0.55)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=HAIR, linewidth=0.5)
     axes.set_axisbelow(True)
     axes.set_xlabel("kWh per m² of plot a year", fontsize=8.5)
-    axes.set_title(
-        "filled: alone on this plot   ·   outlined: the same pattern going on all round", fontsize=9
-    )
+    axes.set_title("filled: alone on this plot   ·   outlined: the same pattern going on all round", fontsize=9)
     return figure
 
 
@@ -113,8 +114,10 @@ def monthly_figure(layouts: Mapping[str, LayoutResult]) -> Figure:
     monthly = {name: layouts[name].monthly()["energy_ac_kwh"].to_numpy() for name in names}
     most = max([float(v.max(initial=0.0)) for v in monthly.values()] + [1e-9])
     factor, unit = (1e-3, "MWh") if most >= 3000 else (1.0, "kWh")
-    figure = new_figure(WIDTH_IN, 2.9)
-    axes = figure.add_axes((0.085, 0.20, 0.905, 0.72))
+    columns = max(1, min(len(names), LEGEND_LETTERS // (max(map(len, names), default=1) + 8)))
+    foot = 0.36 + 0.19 * -(-len(names) // columns)
+    figure = new_figure(WIDTH_IN, 2.35 + foot)
+    axes = figure.add_axes((0.085, foot / (2.35 + foot), 0.905, 2.15 / (2.35 + foot)))
     width = 0.84 / max(len(names), 1)
     for i, name in enumerate(names):
         style = styles[name]
@@ -134,5 +137,5 @@ def monthly_figure(layouts: Mapping[str, LayoutResult]) -> Figure:
     axes.set_ylabel(f"AC energy, {unit} a month")
     axes.grid(axis="y", color=HAIR, linewidth=0.5)
     axes.set_axisbelow(True)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.10), ncols=min(len(names), 5), handlelength=2.2)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.09), ncols=columns, handlelength=2.2)
     return figure

@@ -59,16 +59,12 @@ def _place(cell: Cell) -> str:
 def _mark(axes: Axes, cell: Cell, word: str, size: tuple[float, float]) -> None:
     x, y = (cell.along + 0.5) * size[0], (cell.up + 0.5) * size[1]
     marker = "o" if word == "brightest" else "s"
-    axes.plot(
-        x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor="white", markeredgewidth=2.8
-    )
+    axes.plot(x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor="white", markeredgewidth=2.8)
     axes.plot(x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor=INK, markeredgewidth=1.3)
 
 
 @house_style
-def light_figure(
-    panels: Sequence[Panel], light: Sequence[FloatArray], rear: Sequence[bool], title: str
-) -> Figure:
+def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Sequence[bool], title: str) -> Figure:
     """Panels seen from their fronts, cells in the colour of their light.
 
     The dimmest cell is marked with a square, the brightest with a circle.
@@ -105,9 +101,7 @@ def light_figure(
         axes.set_title(f"panel {k}: {light[k].mean():.0f} W/m²", fontsize=8.5, pad=3)
         side = "\nrear, seen through the front" if rear[k] else ""
         axes.set_xlabel(_faces(panels[k]) + side, fontsize=7.5, color=SOFT, labelpad=2)
-    figure.subplots_adjust(
-        left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.42, wspace=0.08
-    )
+    figure.subplots_adjust(left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.42, wspace=0.08)
     figure.text(0.02, 1 - 0.2 / tall, title, fontsize=10, fontweight="bold", va="center")
     if image is not None:
         bar = figure.add_axes((0.02, 0.44 / tall, 0.45, 0.12 / tall))

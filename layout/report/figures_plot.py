@@ -64,9 +64,7 @@ def shapes_of(result: LayoutResult, plot: Plot | None) -> PlanShapes:
     """What the plan view of a layout draws."""
     yearly = result.per_panel
     ground = plot.ground_z if plot is not None else _level
-    return plan_shapes(
-        result.arrangement.scene.panels, yearly.front_kwh_per_m2, yearly.rear_kwh_per_m2, ground
-    )
+    return plan_shapes(result.arrangement.scene.panels, yearly.front_kwh_per_m2, yearly.rear_kwh_per_m2, ground)
 
 
 def _polygons(geometry: Any) -> list[Polygon]:
@@ -87,15 +85,11 @@ def draw_ground(axes: Axes, plot: Plot, names: bool = True) -> None:
     if plot.setback_m > 0:
         for polygon in _polygons(plot.inset):
             axes.add_patch(
-                PathPatch(
-                    _outline(polygon), facecolor="none", edgecolor=SOFT, linestyle=(0, (4, 3)), zorder=1.5
-                )
+                PathPatch(_outline(polygon), facecolor="none", edgecolor=SOFT, linestyle=(0, (4, 3)), zorder=1.5)
             )
     for polygon in _polygons(MultiPolygon(plot.keep_outs)):
         axes.add_patch(
-            PathPatch(
-                _outline(polygon), facecolor="white", edgecolor=SOFT, hatch="////", linewidth=0.7, zorder=2
-            )
+            PathPatch(_outline(polygon), facecolor="white", edgecolor=SOFT, hatch="////", linewidth=0.7, zorder=2)
         )
     for obstacle in plot.obstacles:
         axes.add_patch(
@@ -168,9 +162,7 @@ def _compass(axes: Axes, plot: Plot | None, east: float, south: float, strip: fl
     """In the strip below the plan: north, and on a slope which way the ground falls and how steeply."""
     middle = np.array([east - 0.5 * strip, south - 0.55 * strip])
     _arrow(axes, middle, np.array([0.0, 0.36 * strip]), INK)
-    axes.text(
-        middle[0] - 0.25 * strip, middle[1], "N", ha="right", va="center", fontsize=10, fontweight="bold"
-    )
+    axes.text(middle[0] - 0.25 * strip, middle[1], "N", ha="right", va="center", fontsize=10, fontweight="bold")
     if plot is not None and plot.slope_deg > 0:
         turn = np.radians(plot.slope_azimuth_deg)
         middle = middle - np.array([1.9 * strip, 0.0])
@@ -238,9 +230,7 @@ def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Fi
             zorder=7,
         )
     )
-    bar = figure.add_axes(
-        (PLAN_SHARE + 0.03, top - close_high - 0.42 / tall, close_in / WIDTH_IN, 0.13 / tall)
-    )
+    bar = figure.add_axes((PLAN_SHARE + 0.03, top - close_high - 0.42 / tall, close_in / WIDTH_IN, 0.13 / tall))
     figure.colorbar(light, cax=bar, orientation="horizontal").outline.set_linewidth(0.4)
     bar.tick_params(labelsize=8, length=2)
     bar.set_xlabel("sunlight on the panel in a year, kWh/m²", fontsize=8)
@@ -254,13 +244,9 @@ def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Fi
     return figure
 
 
-def _closer_look(
-    axes: Axes, shapes: PlanShapes, plot: Plot | None, scale: Normalize, window: FloatArray
-) -> None:
+def _closer_look(axes: Axes, shapes: PlanShapes, plot: Plot | None, scale: Normalize, window: FloatArray) -> None:
     """The part of the plan inside ``window``, larger."""
-    inside = np.all(
-        (shapes.outlines.max(axis=1) > window[:2]) & (shapes.outlines.min(axis=1) < window[2:]), axis=1
-    )
+    inside = np.all((shapes.outlines.max(axis=1) > window[:2]) & (shapes.outlines.min(axis=1) < window[2:]), axis=1)
     near = np.all((shapes.feet.max(axis=1) >= window[:2]) & (shapes.feet.min(axis=1) <= window[2:]), axis=1)
     part = PlanShapes(shapes.outlines[inside], shapes.values[inside], shapes.feet[near], shapes.height_factor)
     axes.set(xlim=(window[0], window[2]), ylim=(window[1], window[3]), aspect="equal")

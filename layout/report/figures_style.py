@@ -77,10 +77,7 @@ class LayoutStyle:
 def layout_styles(names: Iterable[str]) -> dict[str, LayoutStyle]:
     """Colours and hatches in order; a ninth layout takes the first colour with the second hatch."""
     n = len(OKABE_ITO)
-    return {
-        name: LayoutStyle(OKABE_ITO[i % n], HATCHES[(i + i // n) % len(HATCHES)])
-        for i, name in enumerate(names)
-    }
+    return {name: LayoutStyle(OKABE_ITO[i % n], HATCHES[(i + i // n) % len(HATCHES)]) for i, name in enumerate(names)}
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:

@@ -50,9 +50,7 @@ def _sky_disc(axes: PolarAxes) -> None:
                   bbox=badge, zorder=8)  # fmt: skip
 
 
-def _raised(
-    axes: PolarAxes, azimuth_deg: FloatArray, elevation_deg: FloatArray, colour: str, hatch: str
-) -> None:
+def _raised(axes: PolarAxes, azimuth_deg: FloatArray, elevation_deg: FloatArray, colour: str, hatch: str) -> None:
     """Fill from the horizon up to a line."""
     axes.fill_between(
         np.radians(azimuth_deg),
@@ -233,9 +231,7 @@ def beam_lost_figure(layouts: Mapping[str, LayoutResult], time_zone: str) -> Fig
         figure.colorbar(image, cax=bar, orientation="horizontal", format="{x:.0f} %")
         bar.tick_params(labelsize=8, length=2)
         bar.set_xlabel("share of the beam lost (grey: no beam on the panels' fronts)", fontsize=8, labelpad=2)
-        figure.text(
-            0.005, 0.5 * (1 + foot / tall), "hour of the site's clock", rotation=90, va="center", fontsize=8
-        )
+        figure.text(0.005, 0.5 * (1 + foot / tall), "hour of the site's clock", rotation=90, va="center", fontsize=8)
     return figure
 
 

@@ -154,9 +154,7 @@ def sun_output(site: Site, name: str) -> Output:
     ]
     if not spacing.sun_up.all():
         lines.append("– the sun is down for part of these hours, or stands so low that no pitch is enough.")
-    lines.append(
-        "Pitch counts horizontally, from one row to the same point of the next; level or at the plot's slope."
-    )
+    lines.append("Pitch counts horizontally, from one row to the same point of the next; level or at the plot's slope.")
     return Output(data, {f"sun-{file_stem(name)}.png": png(sun_path_figure(site))}, tuple(lines))
 
 

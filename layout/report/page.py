@@ -75,10 +75,7 @@ def _steps(result: LayoutResult) -> dict[str, Any]:
 
 def _plans(results: Sequence[LayoutResult], plot: Any) -> list[dict[str, Any]]:
     scale = light_scale(results)
-    return [
-        {"name": r.name, "image": _image(plot_figure(r, plot, scale)), "fit": r.arrangement.fit}
-        for r in results
-    ]
+    return [{"name": r.name, "image": _image(plot_figure(r, plot, scale)), "fit": r.arrangement.fit} for r in results]
 
 
 def report_page(result: PlanResult) -> str:

@@ -44,9 +44,7 @@ class PlanShapes:
 
 def corners(panels: Sequence[Panel]) -> FloatArray:
     """(n, 4, 3) float [m] corners of each panel, in order around it."""
-    c, a, u = (
-        np.array([getattr(p, name) for p in panels]).reshape(-1, 3) for name in ("corner", "along", "up")
-    )
+    c, a, u = (np.array([getattr(p, name) for p in panels]).reshape(-1, 3) for name in ("corner", "along", "up"))
     return np.stack([c, c + a, c + a + u, c + u], axis=1)
 
 

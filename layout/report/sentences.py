@@ -209,7 +209,6 @@ def all_cautions(result: PlanResult) -> tuple[str, ...]:
         for line in r.cautions:
             about.setdefault(line, []).append(name)
     lines = [
-        line if len(names) == len(result.layouts) else f"{', '.join(names)}: {line}"
-        for line, names in about.items()
+        line if len(names) == len(result.layouts) else f"{', '.join(names)}: {line}" for line, names in about.items()
     ]
     return (*lines, *GENERAL_CAUTIONS)

@@ -203,9 +203,7 @@ def winter_spacing(site: Site, tilts_deg: FloatArray) -> Spacing:
     path = day_path(site.location, 12 if north else 6, "", step_minutes=1)
     noon = path.hour[np.argmax(path.elevation_deg)]
     facing = 180.0 if north else 0.0
-    slope, downhill = (
-        (0.0, 180.0) if site.plot is None else (site.plot.slope_deg, site.plot.slope_azimuth_deg)
-    )
+    slope, downhill = (0.0, 180.0) if site.plot is None else (site.plot.slope_deg, site.plot.slope_azimuth_deg)
     pitches, up, lowest = [], [], []
     for half in (0.0, 2.0, 3.0):
         inside = np.abs((path.hour - noon + 12.0) % 24.0 - 12.0) <= half + 1e-6

@@ -230,8 +230,6 @@ def sites_table(sites: Mapping[str, Site]) -> Table:
             f"{place.elevation_m:.0f}",
             NOTHING if plot is None else number(plot.area_m2),
             NOTHING if plot is None else f"{plot.slope_deg:g}°",
-            NOTHING
-            if plot is None
-            else ", ".join(f"{o.name} {o.height_m:g} m" for o in plot.obstacles) or "none",
+            NOTHING if plot is None else ", ".join(f"{o.name} {o.height_m:g} m" for o in plot.obstacles) or "none",
         )
     return table

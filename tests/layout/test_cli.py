@@ -42,9 +42,7 @@ def test_compare(
     worked_out: PlanResult, small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out, extra = tmp_path / "out", tmp_path / "numbers.json"
-    assert (
-        main(["compare", str(small_plan_path), "--out", str(out), "--json", str(extra), "--per-panel"]) == 0
-    )
+    assert main(["compare", str(small_plan_path), "--out", str(out), "--json", str(extra), "--per-panel"]) == 0
     shown = capsys.readouterr()
     assert max(map(len, shown.out.splitlines())) <= 100 + len(str(tmp_path))
     table = [line for line in shown.out.splitlines() if not line.startswith("wrote")]
@@ -64,9 +62,7 @@ def test_compare(
         assert sum(told["monthly_energy_ac_kwh"]) == pytest.approx(r.energy_ac_kwh)
 
 
-def test_per_panel_only_where_asked_for(
-    worked_out: PlanResult, small_plan_path: Path, tmp_path: Path
-) -> None:
+def test_per_panel_only_where_asked_for(worked_out: PlanResult, small_plan_path: Path, tmp_path: Path) -> None:
     main(["compare", str(small_plan_path), "--out", str(tmp_path)])
     data = json.loads((tmp_path / "compare.json").read_text(encoding="utf-8"))
     assert all("per_panel" not in told for told in data["layouts"].values())
@@ -89,9 +85,7 @@ def test_yield(
     assert energy == pytest.approx(r.energy_ac_kwh, rel=1e-4)
 
 
-def test_light_at_a_sun_position(
-    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_light_at_a_sun_position(small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     numbers = tmp_path / "light.json"
     command = ["light", str(small_plan_path), "rows", "--elevation", "50", "--azimuth", "0", "--dni", "800"]
     assert main([*command, "--out", str(tmp_path), "--json", str(numbers)]) == 0
@@ -143,9 +137,7 @@ def test_sun_of_a_plan(small_plan_path: Path, tmp_path: Path) -> None:
     assert files(tmp_path) == ["sun-small.png"]
 
 
-def test_check_of_a_sound_plan(
-    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_check_of_a_sound_plan(small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(small_plan_path), "--json", str(tmp_path / "check.json")]) == 0
     assert "nothing is wrong" in capsys.readouterr().out
     data = json.loads((tmp_path / "check.json").read_text(encoding="utf-8"))
@@ -156,9 +148,7 @@ def test_check_of_a_sound_plan(
 def test_check_tells_all_faults_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plan = tmp_path / "wrong.toml"
     text = DEMO_PLAN.read_text(encoding="utf-8")
-    plan.write_text(
-        text.replace("tilt_deg = ", "tilt_deg = -").replace("spacing_m", "spacing"), encoding="utf-8"
-    )
+    plan.write_text(text.replace("tilt_deg = ", "tilt_deg = -").replace("spacing_m", "spacing"), encoding="utf-8")
     assert main(["check", str(plan), "--json", str(tmp_path / "check.json")]) == 2
     shown = capsys.readouterr()
     lines = shown.err.splitlines()
@@ -275,7 +265,7 @@ def test_output_is_utf8_whatever_the_terminal_says(tmp_path: Path) -> None:
 
 
 def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
-    code = "import sys; from layout.cli import main; sys.exit(main(['sites']))"
+    code = "import sys; from layout.cli import main; sys.exit(main(['sites', '--out', 'o']))"
     process = subprocess.Popen(
         [sys.executable, "-c", code], cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
@@ -287,3 +277,4 @@ def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
     process.stderr.close()
     assert b"Traceback" not in error
     assert process.returncode == 1
+    assert files(tmp_path) == ["o/sites.json"]

@@ -20,9 +20,7 @@ from layout.result import PlanResult
 from sites.read import list_sites, load_site
 
 MAKERS: dict[str, Callable[[PlanResult], Figure]] = {
-    "plot": lambda r: plot_figure(
-        r.layouts["towers"], r.plan.site.plot, light_scale(list(r.layouts.values()))
-    ),
+    "plot": lambda r: plot_figure(r.layouts["towers"], r.plan.site.plot, light_scale(list(r.layouts.values()))),
     "bars": lambda r: yardstick_figure(r.layouts),
     "endless": lambda r: endless_figure(r.layouts),
     "monthly": lambda r: monthly_figure(r.layouts),
@@ -50,9 +48,20 @@ def overlaps(figure: Figure) -> list[tuple[str, str]]:
     return [(a, b) for (a, p), (b, q) in combinations(found, 2) if p.overlaps(q) and a != b]
 
 
+LONG_NAMES = (*(f"terrace {i} with a rather long name indeed" for i in range(8)), "x")
+
+
+def many(result: PlanResult) -> PlanResult:
+    """Nine layouts, most with names as long as a plan allows."""
+    kinds = list(result.layouts.values())
+    layouts = {name: replace(kinds[i % 3], name=name) for i, name in enumerate(LONG_NAMES)}
+    return replace(result, layouts=layouts | {"towers": result.layouts["towers"]})
+
+
+@pytest.mark.parametrize("crowded", [False, True], ids=["three", "ten"])
 @pytest.mark.parametrize("name", list(MAKERS))
-def test_texts_lie_inside_and_apart(small_result: PlanResult, name: str) -> None:
-    figure = MAKERS[name](small_result)
+def test_texts_lie_inside_and_apart(small_result: PlanResult, name: str, crowded: bool) -> None:
+    figure = MAKERS[name](many(small_result) if crowded else small_result)
     assert overlaps(figure) == []
     for text in labels(figure):
         box = text.get_window_extent()
