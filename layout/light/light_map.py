@@ -92,7 +92,7 @@ class _Tracer:
         parts = SkyParts(
             self.sun,
             dome_rays=987,
-            ground_thinning=1,
+            down_rays=987,
             ring_rays=0,
             ground_rays=0,
             bounces=self.bounces,

@@ -130,12 +130,9 @@ class Receiver:
     def hemisphere(self, which: int) -> np.ndarray:
         """Dome, ground, matt sheets and all that sheets' lobes show of them; (glasses, 2m + 4, p) float32."""
         out = np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
-        local = self.parts.hemisphere(which)
+        local = self._hemisphere_rays(which)
         directions = local @ frame(self.normal)
         end = self._free_end(directions)
-        keep = end != _GROUND
-        keep[np.flatnonzero(~keep)[:: self.parts.ground_thinning]] = True
-        local, directions, end = local[keep], directions[keep], end[keep]
         weights = self._weights(local, end)
         met = self.engine.kernel.first_outer(self.points, directions)
         free = met < 0
@@ -151,6 +148,14 @@ class Receiver:
         looks = Looks(self.points[point], directions[ray], weights[:, ray], point, np.zeros_like(point))
         self._walk(looks, met[ray, point].astype(np.int64), out)
         return out
+
+    def _hemisphere_rays(self, which: int) -> FloatArray:
+        """Rays about +z: of one lattice where they would not meet the ground, of another where they would."""
+        axes = frame(self.normal)
+        up, down = (self.parts.hemisphere(which, n) for n in (self.parts.dome_rays, self.parts.down_rays))
+        return np.concatenate(
+            [up[self._free_end(up @ axes) != _GROUND], down[self._free_end(down @ axes) == _GROUND]]
+        )
 
     def _free_end(self, directions: FloatArray) -> IntArray:
         """Where looks (d, 3) end that meet nothing: dark, sky, ground, or level ground far away."""

@@ -33,10 +33,11 @@ class SkyParts:
     sun : (m, 3) float unit vectors toward the sun
     skyline : the far horizon
     dome_rays, ring_rays : rays a point over its hemisphere, and round the horizon
+    down_rays : the same for the part of the hemisphere that meets the ground, whose light is weak and even; a lattice
+        of its own, since one ray in three of a finer lattice is spread far worse
     ground_rays : rays by which places on the ground see the sky; 0 where only the sun's way by the ground matters
     bounces : reflectors that light may meet on its way to a cell
     draws : facets drawn for each sun direction and scattering sheet
-    ground_thinning : one in so many of the rays toward the ground is followed; its light is weak and even
     sets : different shifts of the hemisphere's rays; neighbouring panels take different ones, so that their
         errors do not add up
     """
@@ -44,7 +45,7 @@ class SkyParts:
     sun: FloatArray
     skyline: Skyline = field(default_factory=lambda: Skyline(np.zeros(0), np.zeros(0)))
     dome_rays: int = 610
-    ground_thinning: int = 3
+    down_rays: int = 233
     ring_rays: int = 36
     ground_rays: int = 89
     sets: int = 4
@@ -57,13 +58,13 @@ class SkyParts:
         """Columns of a coefficient row."""
         return 2 * len(self.sun) + 4
 
-    def hemisphere(self, which: int) -> FloatArray:
-        """Set ``which`` of cosine-weighted directions about +z, (rays, 3)."""
+    def hemisphere(self, which: int, rays: int) -> FloatArray:
+        """Set ``which`` of at least ``rays`` cosine-weighted directions about +z, (rays, 3)."""
         start = (
             (self.seed * 0.754877666 + which * _GOLDEN) % 1.0,
             (self.seed * 0.569840291 + which / 7.0) % 1.0,
         )
-        return cosine_hemisphere(fibonacci_lattice(self.dome_rays, start))
+        return cosine_hemisphere(fibonacci_lattice(rays, start))
 
     def ring(self) -> FloatArray:
         """Azimuths round the horizon, (ring_rays,) degrees."""
@@ -86,7 +87,7 @@ class SkyParts:
 
     def coarser(self, dome_rays: int) -> "SkyParts":
         """The same sky by fewer rays, for places that only pass light on."""
-        return replace(self, dome_rays=dome_rays, ground_thinning=1, sets=1, bounces=self.bounces - 1)
+        return replace(self, dome_rays=dome_rays, down_rays=dome_rays, sets=1, bounces=self.bounces - 1)
 
     def ring_weights(self, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Share of the band's light on a plane that each ring azimuth brings, and the cosine of its incidence.
