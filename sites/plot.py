@@ -16,6 +16,12 @@ from sites.errors import Fault
 SETBACK_QUAD_SEGS = 16
 """Chords of a quarter circle round an inward corner; they cut the setback short there by at most 0.12 %."""
 
+GRID_M = 1e-7
+"""Outlines are kept on this grid and cut on it. Without a grid GEOS (3.14) may lose whole polygons where
+edges nearly coincide."""
+
+GRID_DECIMALS = 7
+
 FARTHEST_M = 20_000.0
 """Coordinates beyond this are no plot's in metres; some other map's numbers, mostly."""
 
@@ -63,11 +69,10 @@ class Plot:
     @cached_property
     def usable(self) -> BaseGeometry:
         """Where panels may stand: the inset boundary without keep-outs and obstacle outlines."""
-        # One after the other: a union of outlines that touch in rounded numbers may lose one of them.
-        usable = self.inset
-        for outline in (*self.keep_outs, *(o.outline for o in self.obstacles)):
-            usable = usable.difference(outline)
-        return usable
+        taken = [*self.keep_outs, *(o.outline for o in self.obstacles)]
+        if not taken:
+            return self.inset
+        return self.inset.difference(shapely.union_all(taken, grid_size=GRID_M), grid_size=GRID_M)
 
     @property
     def gradient(self) -> FloatArray:
@@ -94,10 +99,12 @@ def outline_polygon(
         accepted = f"metres, up to {FARTHEST_M:,.0f} from the origin"
         faults.append(Fault(file, key, f"a corner {size:,.0f} m from the origin", accepted))
         return None
-    if len({tuple(p) for p in points}) < 3:
-        faults.append(Fault(file, key, f"{len({tuple(p) for p in points})} different corners", "at least 3"))
+    corners = np.round(np.array(points, dtype=np.float64), GRID_DECIMALS) + 0.0
+    different = len(np.unique(corners, axis=0))
+    if different < 3:
+        faults.append(Fault(file, key, f"{different} different corners", "at least 3"))
         return None
-    polygon = Polygon(points, holes)
+    polygon = Polygon(corners, [np.round(np.array(hole, dtype=np.float64), GRID_DECIMALS) for hole in holes])
     if polygon.convex_hull.area <= LENGTH_TOLERANCE_M:
         faults.append(Fault(file, key, "an outline without area", "corners in order around an area"))
         return None
@@ -139,4 +146,4 @@ def plot_faults(plot: Plot, file: str, setback_key: str = "plot.setback_m") -> l
 
 
 def _overlap(a: BaseGeometry, b: BaseGeometry) -> bool:
-    return bool(a.intersection(b).area > LENGTH_TOLERANCE_M)
+    return bool(a.intersection(b, grid_size=GRID_M).area > LENGTH_TOLERANCE_M)

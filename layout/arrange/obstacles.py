@@ -15,7 +15,7 @@ from shapely.geometry import Polygon, box
 
 from layout.pieces import Blocker
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
-from sites.plot import Obstacle, Plot
+from sites.plot import GRID_DECIMALS, GRID_M, Obstacle, Plot
 
 STEP_M = 0.1
 """Height of the steps at the foot of a wall on a slope."""
@@ -74,7 +74,9 @@ def top_rectangles(outline: Polygon) -> list[tuple[FloatArray, FloatArray, Float
     if outline.area > (1.0 - 1e-6) * size.prod():
         return [(frame[0], along, across)]
     local = Polygon((np.asarray(outline.exterior.coords) - frame[0]) @ axes.T)
-    cuts = np.unique(np.round(np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1])]), 9))
+    cuts = np.unique(
+        np.round(np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1])]), GRID_DECIMALS)
+    )
     spans = [
         (left, low, right, high)
         for low, high in pairwise(cuts)
@@ -92,7 +94,7 @@ def _even(length: float) -> FloatArray:
 
 def _inner_spans(local: Polygon, low: float, high: float, width: float) -> list[tuple[float, float]]:
     """Spans (left, right) over which the outline fills a strip without corners from edge to edge."""
-    strip = local.intersection(box(-1.0, low, width + 1.0, high))
+    strip = local.intersection(box(-1.0, low, width + 1.0, high), grid_size=GRID_M)
     spans = []
     for part in getattr(strip, "geoms", [strip]):
         if part.geom_type != "Polygon" or part.area <= LENGTH_TOLERANCE_M:

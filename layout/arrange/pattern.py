@@ -16,7 +16,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sites.conventions import LENGTH_TOLERANCE_M, BoolArray, FloatArray, IntArray
-from sites.plot import Plot
+from sites.plot import GRID_DECIMALS, GRID_M, Plot
 
 SHIFTS = 16
 """Shifts tried along each step. Experiment: test_more_shifts_hardly_gain in tests/layout. Against 32, on
@@ -99,13 +99,12 @@ def start_region(usable: BaseGeometry, footprint: FloatArray) -> BaseGeometry:
         return usable
     edges = [_edges(np.asarray(ring.coords)) for ring in _rings(usable)]
     ends = np.concatenate(edges)  # (e, 2, 2)
-    sweep = np.round((ends[:, :, None] - footprint).reshape(len(ends), -1, 2), 9)
+    sweep = np.round((ends[:, :, None] - footprint).reshape(len(ends), -1, 2), GRID_DECIMALS)
     points = [shapely.multipoints(corners) for corners in sweep]
     hulls = np.asarray(shapely.convex_hull(points))
     start = shapely.affinity.translate(usable, *(-footprint[0]))
     solid = hulls[shapely.area(hulls) > LENGTH_TOLERANCE_M**2]  # a footprint slides along an edge freely
-    # On a fine grid the union is exact; without one it may lose a hull.
-    return start.difference(shapely.union_all(solid, grid_size=0.1 * LENGTH_TOLERANCE_M))
+    return start.difference(shapely.union_all(solid, grid_size=GRID_M), grid_size=GRID_M)
 
 
 def footprints(origins: FloatArray, footprint: FloatArray) -> np.ndarray:
@@ -154,18 +153,14 @@ def _candidates(
 
 def _reasons(shapes: np.ndarray, plot: Plot) -> IntArray:
     """The first of REASONS that keeps a footprint out, by number; 4 where it fits, -1 off the plot."""
-    fits = _covered(plot.usable, shapes)
-    reason = np.where(fits, len(REASONS), -1)
-    near = np.flatnonzero(~fits)
-    near = near[_meet([plot.boundary], shapes[near])]
-    inside = _covered(plot.boundary, shapes[near])
-    reason[near[~inside]] = 0
-    near = near[inside]
-    clear = _covered(plot.inset, shapes[near])
-    reason[near[~clear]] = 1
-    near = near[clear]
+    inside = _covered(plot.boundary, shapes)
+    reason = np.where(inside | _meet([plot.boundary], shapes), 0, -1)
+    reason[inside] = 1
+    near = np.flatnonzero(inside)
+    near = near[_covered(plot.inset, shapes[near])]
     kept_out = _meet(plot.keep_outs, shapes[near])
-    reason[near] = np.where(kept_out, 2, 3)
+    hit = _meet([o.outline for o in plot.obstacles], shapes[near])
+    reason[near] = np.where(kept_out, 2, np.where(hit, 3, len(REASONS)))
     return reason
 
 
