@@ -83,7 +83,7 @@ class ClimateTable(Table):
     wind_m_s: TwelveWind = key_of(
         "wind speed 10 m above ground, mean by month", "twelve numbers from 0 to 40, January first"
     )
-    seed: int = whole("the made year's seed; another seed, another year", 1, ge=0, le=2**31 - 1)
+    seed: int = whole("the made year's seed; another seed, another year", 1, ge=0, le=999_999)
 
 
 class SiteTable(Table):

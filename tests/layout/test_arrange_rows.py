@@ -176,7 +176,7 @@ def built_or_none(plan: Plan) -> Arrangement | None:
     return None
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(layout=layouts, site=st.sampled_from(list_sites()))
 def test_panels_stand_as_the_plan_says(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)

@@ -109,7 +109,7 @@ layouts = st.builds(
 )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(layout=layouts, site=st.sampled_from(list_sites()))
 def test_every_tower_is_a_closed_box_on_the_plot(layout: str, site: str) -> None:
     plan = plan_of(layout, plot="", site=site)

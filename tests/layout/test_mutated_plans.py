@@ -133,7 +133,7 @@ def test_bundled_plans_are_good(path: Path) -> None:
     assert again.layouts == plan.layouts
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_mutated_plan(data: st.DataObject) -> None:
     path = data.draw(st.sampled_from(PLANS))
@@ -144,7 +144,7 @@ def test_mutated_plan(data: st.DataObject) -> None:
     try_plan(document(plan), path.parent)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(data=st.data())
 def test_torn_text(data: st.DataObject) -> None:
     path = data.draw(st.sampled_from(PLANS))
