@@ -13,7 +13,7 @@ import pvlib
 from pydantic import BeforeValidator, Discriminator, Field, Tag
 from shapely.geometry import Polygon
 
-from sites.conventions import FloatArray
+from sites.climate_limits import check_climate
 from sites.errors import Fault, InputError
 from sites.geojson import outline_from_geojson
 from sites.plot import Obstacle, Plot, outline_polygon, plot_faults
@@ -258,7 +258,7 @@ def _weather(
     climate = None
     if table.climate is not None:
         climate = Climate(*(np.array(v, dtype=np.float64) for v in _climate_columns(table.climate)))
-        _check_climate(climate, table.latitude_deg, file, faults, warnings)
+        check_climate(climate, table.latitude_deg, file, faults, warnings)
     if table.weather is None:
         if climate is None:
             faults.append(Fault(file, "site.weather", MISSING, "a weather file, or a table [site.climate]"))
@@ -286,36 +286,6 @@ def _weather_path(name: str, folder: Path) -> Path:
 
 def _climate_columns(table: ClimateTable) -> tuple[tuple[float, ...], ...]:
     return table.ghi_kwh_per_m2_day, table.air_c, table.wind_m_s
-
-
-def _check_climate(
-    climate: Climate, latitude_deg: float, file: str, faults: list[Fault], warnings: list[str]
-) -> None:
-    """Refuses more light than reaches the top of the air, warns above what clear air lets through."""
-    above_air = daily_extraterrestrial_kwh_m2(latitude_deg)
-    for month in range(12):
-        ghi, limit = float(climate.ghi_kwh_per_m2_day[month]), float(above_air[month])
-        key = f"site.climate.ghi_kwh_per_m2_day[{month}]"
-        if ghi > limit + 0.1:
-            accepted = f"up to {limit:.2f}, the sunlight above the air in month {month + 1}"
-            faults.append(Fault(file, key, f"{ghi:g}", accepted))
-        elif ghi > 0.8 * limit + 0.1:
-            warnings.append(f"{key}: {ghi:g} is {ghi / limit:.0%} of the sunlight above the air")
-
-
-def daily_extraterrestrial_kwh_m2(latitude_deg: float) -> FloatArray:
-    """Sunlight above the air on the horizontal, (12,) [kWh/m² a day], on the mean day of each month.
-
-    Duffie & Beckman, Solar Engineering of Thermal Processes, eq. 1.10.3, with Klein's mean days (Solar Energy
-    19 (1977) 325).
-    """
-    day = np.array([17, 47, 75, 105, 135, 162, 198, 228, 258, 288, 318, 344], dtype=np.float64)
-    declination = np.radians(23.45 * np.sin(np.radians(360.0 * (284.0 + day) / 365.0)))
-    phi = np.radians(np.clip(latitude_deg, -89.9, 89.9))
-    sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(declination), -1.0, 1.0))
-    normal = 1.361 * (1.0 + 0.033 * np.cos(np.radians(360.0 * day / 365.0)))
-    lift = np.cos(phi) * np.cos(declination) * np.sin(sunset) + sunset * np.sin(phi) * np.sin(declination)
-    return 24.0 / np.pi * normal * lift
 
 
 def _skyline(

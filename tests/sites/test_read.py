@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sites.climate_limits import daily_extraterrestrial_kwh_m2
 from sites.errors import Fault, InputError
-from sites.read import build_site, daily_extraterrestrial_kwh_m2, list_sites, load_site
+from sites.read import build_site, list_sites, load_site
 from sites.site import Site
 
 SITE: dict[str, Any] = {
