@@ -224,7 +224,7 @@ STATION = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
 def row_coefficients(scene, sun, net):
     """Beam coefficients of the first panel, (m, n_up, n_along)."""
-    parts = SkyParts(sun, dome_rays=1, ring_rays=1)
+    parts = SkyParts(sun, dome_rays=1, down_rays=1, ring_rays=1)
     engine = engine_of(scene, np.ones_like)
     out = light_coefficients(engine, parts, Rectangles.of(scene.panels[:1]), net, np.ones_like)
     return out.before[: len(sun), 0].reshape(-1, net.n_up, net.n_along).astype(float)
