@@ -193,7 +193,7 @@ def by_renderer(scene, rear, sun=None, samples=4096):
 
 def sky_by_engine(scene, rear):
     """Sky light straight and by way of the ground on the first panel, area mean."""
-    parts = SkyParts(np.zeros((0, 3)), dome_rays=987)
+    parts = SkyParts(np.zeros((0, 3)), dome_rays=987, down_rays=987)
     panels, net = Rectangles.of(scene.panels[:1]), texture_net(*scene.panels[0].cells)
     out = light_coefficients(engine_of(scene, np.ones_like), parts, panels, net, np.ones_like, rear)
     sky, by_ground = out.before[:2, 0].mean(axis=1)
