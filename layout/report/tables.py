@@ -75,7 +75,7 @@ def monthly_table(result: LayoutResult) -> Table:
 def bar(share: float, width: int = BAR_WIDTH) -> str:
     """A bar of eighths of a character; share 0 to 1.
 
-    >>> bar(0.5), bar(0.28, 4)
+    >>> bar(0.5, 4), bar(0.28, 4)
     ('██', '█▏')
     """
     eighths = round(8 * width * min(max(share, 0.0), 1.0)) if np.isfinite(share) else 0

@@ -100,9 +100,7 @@ def test_every_result_key_has_a_row(readme: str, small_result: PlanResult) -> No
     keys = set(found)
     for told_layout in found["layouts"].values():
         keys |= (
-            set(told_layout)
-            | set(told_layout["per_panel"])
-            | {key for step in told_layout["steps"] for key in step}
+            set(told_layout) | set(told_layout["per_panel"]) | {key for step in told_layout["steps"] for key in step}
         )
     keys |= set(small_result.layouts["rows"].frame.columns)
     assert keys - told == set()

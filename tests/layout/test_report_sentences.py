@@ -90,9 +90,7 @@ def test_endless_sentence_gives_the_borrowed_light(small_result: PlanResult) -> 
 
 def test_cautions_are_told_once_with_their_layouts(small_result: PlanResult) -> None:
     layouts = {
-        name: replace(
-            r, cautions=("shared by all", "Heat: hot cells") if name != "upright" else ("shared by all",)
-        )
+        name: replace(r, cautions=("shared by all", "Heat: hot cells") if name != "upright" else ("shared by all",))
         for name, r in small_result.layouts.items()
     }
     lines = all_cautions(replace(small_result, layouts=layouts))

@@ -27,9 +27,7 @@ from sites.read import list_sites, load_site
 from sites.skyline import Skyline
 
 
-@pytest.mark.parametrize(
-    ("latitude", "tilt", "pitch"), [(40, 40, 2.0525), (43, 45, 2.3295), (30, 30, 1.5405)]
-)
+@pytest.mark.parametrize(("latitude", "tilt", "pitch"), [(40, 40, 2.0525), (43, 45, 2.3295), (30, 30, 1.5405)])
 def test_pitch_at_winter_noon(latitude: float, tilt: float, pitch: float) -> None:
     """P/L = cos β + sin β / tan(90° − φ − 23.45°): identity of plane geometry, values worked out by hand."""
     noon = np.array([90.0 - latitude - 23.45])
@@ -55,9 +53,7 @@ def test_pitch_against_the_light_engine(
         assert (lowest > 0.999 * open_light) == lit
 
 
-def _lowest_cells(
-    pitch: float, tilt: float, length: float, ground: Ground, elevation: float, azimuth: float
-) -> float:
+def _lowest_cells(pitch: float, tilt: float, length: float, ground: Ground, elevation: float, azimuth: float) -> float:
     """Light on the lowest hundredth of the rear one of two long rows that face south."""
     up = length * np.array([0.0, np.cos(np.radians(tilt)), np.sin(np.radians(tilt))])
     panels = []
@@ -110,9 +106,7 @@ def test_rising_ground_is_a_horizon() -> None:
     plot = _plot(slope_deg=10.0, slope_azimuth_deg=150.0)
     line = ground_line(plot, np.array([330.0, 150.0, 60.0]))
     assert line == pytest.approx([10.0, 0.0, 0.0], abs=1e-9)
-    site = dataclasses.replace(
-        load_site("tannerfold"), plot=plot, skyline=Skyline(np.array([0.0]), np.array([4.0]))
-    )
+    site = dataclasses.replace(load_site("tannerfold"), plot=plot, skyline=Skyline(np.array([0.0]), np.array([4.0])))
     assert horizon_line(site, np.array([330.0, 150.0])) == pytest.approx([10.0, 4.0])
 
 
@@ -153,9 +147,7 @@ def test_midwinter_spacing_of_the_sites() -> None:
 
 def test_polar_night_has_no_spacing() -> None:
     site = load_site("ylverhem")
-    site = dataclasses.replace(
-        site, location=dataclasses.replace(site.location, latitude_deg=71.0), plot=None
-    )
+    site = dataclasses.replace(site, location=dataclasses.replace(site.location, latitude_deg=71.0), plot=None)
     spacing = winter_spacing(site, np.array([30.0]))
     assert not spacing.sun_up.any()
     assert np.isnan(spacing.pitch).all()
