@@ -1,7 +1,7 @@
 """The caution lines that go with a layout's figures."""
 
 from layout.arrange.arrangement import Arrangement
-from layout.peaks import Peaks
+from layout.result import Peaks
 
 TALL_M = 2.5
 """Above this a structure is worth a word on wind and foundations; common practice, no source."""
@@ -43,7 +43,5 @@ def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
 def _height_m(arrangement: Arrangement) -> float:
     """Highest panel edge above the ground, m."""
     ground = arrangement.scene.ground
-    tops = [
-        p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)
-    ]
+    tops = [p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)]
     return max((float(t[2] - (ground.z(t[0], t[1]) if ground else 0.0)) for t in tops), default=0.0)

@@ -58,9 +58,7 @@ class Conditions:
     def picked(self, index: IntArray) -> "Conditions":
         """Only some hours, on the same sun grid."""
         names = ("beam", "dome", "horizon", "ghi", "dni", "dhi")
-        sky = SkyYear(
-            self.sky.sun.select(index), self.sky.index[index], *(getattr(self.sky, f)[index] for f in names)
-        )
+        sky = SkyYear(self.sky.sun.select(index), self.sky.index[index], *(getattr(self.sky, f)[index] for f in names))
         return replace(
             self,
             sky=sky,

@@ -35,6 +35,7 @@ class FieldYear:
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
     mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
+    by_sheets : (m, n) float32 [-] the part of ``beam`` that came by way of reflectors and diffusers
     """
 
     panel: dict[str, FloatArray]
@@ -43,6 +44,7 @@ class FieldYear:
     brightest: np.ndarray
     warmest: np.ndarray
     mean: np.ndarray
+    by_sheets: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +56,7 @@ class _BlockYear:
     brightest: np.ndarray
     warmest: np.ndarray
     mean: np.ndarray
+    by_sheets: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,14 +99,13 @@ class Evaluator:
         hour = {name: self.matrix @ (before[name] @ share) for name in before}
         hour["direct"] = self.matrix[:, :m] @ (before["front"][:m] @ share)
         normals = field.rectangles.normal[block.panels]
-        hour["open_direct"] = self.matrix[:, :m] @ (
-            np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share
-        )
+        hour["open_direct"] = self.matrix[:, :m] @ (np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share)
         hour["panel_c"] = panel_c @ share
         hour["dc"] = power["dc"] @ block.counts
         beam = before["front"][:m] + before["rear"][:m]
+        by_sheets = front.by_sheets if rear is None else front.by_sheets + rear.by_sheets
         brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
-        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"])
+        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"], by_sheets)
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -113,13 +115,9 @@ class Evaluator:
 
     def _temperature(self, heat: np.ndarray) -> FloatArray:
         c = self.conditions
-        return cell_temperature(
-            heat, c.air_c[:, None], c.wind_m_s[:, None], self.kind.u0_w_m2_k, self.kind.u1_w_s_m3_k
-        )
+        return cell_temperature(heat, c.air_c[:, None], c.wind_m_s[:, None], self.kind.u0_w_m2_k, self.kind.u1_w_s_m3_k)
 
-    def _power(
-        self, light: np.ndarray, panel_c: FloatArray, block: Block, scale: FloatArray
-    ) -> dict[str, FloatArray]:
+    def _power(self, light: np.ndarray, panel_c: FloatArray, block: Block, scale: FloatArray) -> dict[str, FloatArray]:
         k, b, cells = light.shape
         warm = panel_c.reshape(-1)
         mean = light.mean(axis=2).reshape(-1)
@@ -137,7 +135,7 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     n, k, m = len(field.rectangles), len(c.albedo), len(c.parts.sun)
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
-    beam = np.zeros((m, n), dtype=np.float32)
+    beam, by_sheets = np.zeros((m, n), dtype=np.float32), np.zeros((m, n), dtype=np.float32)
     brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
@@ -145,12 +143,12 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
         for name, values in part.hour.items():
             hour[name] += values
         chosen = part.block.panels
-        beam[:, chosen] = part.beam
+        beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
         brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
         tick(len(chosen))
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
-    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean)
+    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean, by_sheets[:, stands])
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

@@ -13,12 +13,11 @@ from layout.pieces import Ground
 from sites.conventions import FloatArray
 
 
-def light_from_beyond(
-    panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon
-) -> float:
+def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon) -> float:
     """Share of a layout's beam that would otherwise have reached the ground outside the boundary.
 
-    beam : (m, n) mean beam coefficient of each panel by sun direction, both faces
+    panels : the panels, and the reflectors where there are any
+    beam : (m, n) mean straight beam coefficient of each by sun direction
     Each panel's light is followed on from four of its points; other panels on the way are left out, since they
     are part of the layout that is taken away.
     """

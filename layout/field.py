@@ -106,16 +106,14 @@ def build_field(
     of_panel[chosen] = traced[near.of_panel]
     counts = np.bincount(of_panel[chosen], minlength=len(panels)).astype(np.float64)
     families = tuple(
-        _family(arrangement, traced[number[traced] == f], counts, full_cells)
-        for f in np.unique(number[traced])
+        _family(arrangement, traced[number[traced] == f], counts, full_cells) for f in np.unique(number[traced])
     )
     return Field(arrangement, panels, engine, families, of_panel)
 
 
 def _family_numbers(arrangement: Arrangement) -> IntArray:
     features = [
-        (*p.cells, p.bifacial, int(o))
-        for p, o in zip(arrangement.scene.panels, arrangement.orientation, strict=True)
+        (*p.cells, p.bifacial, int(o)) for p, o in zip(arrangement.scene.panels, arrangement.orientation, strict=True)
     ]
     return np.unique(np.array(features).reshape(-1, 4), axis=0, return_inverse=True)[1].reshape(-1)
 

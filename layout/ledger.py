@@ -24,16 +24,12 @@ class Electricity:
     clipped_kw: FloatArray
 
 
-def electricity(
-    dc_w: FloatArray, capacity_kw: float, inverter: InverterTable, losses: LossTable
-) -> Electricity:
+def electricity(dc_w: FloatArray, capacity_kw: float, inverter: InverterTable, losses: LossTable) -> Electricity:
     """From the panels' power (k,) [W] to the socket."""
     panel_kw = np.asarray(dc_w) / 1000.0
     dc_kw = panel_kw * (1.0 - losses.wiring_pct / 100.0)
     rated = inverter.ac_limit_kw if inverter.ac_limit_kw is not None else capacity_kw
-    ac_kw, clipped_kw = ac_power(
-        dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0
-    )
+    ac_kw, clipped_kw = ac_power(dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0)
     available = 1.0 - losses.availability_pct / 100.0
     return Electricity(panel_kw, dc_kw, ac_kw + clipped_kw, ac_kw * available, clipped_kw)
 
@@ -44,23 +40,28 @@ def ledger(
     share: FloatArray,
     open_light: FloatArray,
     year: FieldYear,
+    bare_year: FieldYear | None,
     power: Electricity,
     losses: LossTable,
     hours: float,
 ) -> tuple[Step, ...]:
     """The steps from sunlight to socket; their factors multiply out to the AC energy.
 
+    bare_year : the year without reflectors and diffusers, None where the layout has none
     share : (n,) area of each panel over the whole; open_light : (n,) kWh/m²
     Light is counted at the panels' rated efficiency: 1 kWh/m² on 1 kW of panels is 1 kWh.
     """
     dirt = 1.0 - losses.soiling_pct / 100.0
     front = float(year.panel["front"] @ share)
+    unboosted = float(bare_year.panel["front"] @ share) if bare_year else front
     both = front + kind.bifaciality * float(year.panel["rear"] @ share)
     useful = float(year.panel["useful"] @ share)
     shown = [
         ("Open sunlight on the panels' fronts", float(open_light @ share) * capacity_kw, "weather year"),
-        ("Shadows of rows, towers, obstacles", front * capacity_kw, "traced"),
+        ("Shadows of rows, towers, obstacles", unboosted * capacity_kw, "traced"),
     ]
+    if bare_year is not None:
+        shown.append(("Reflectors and sheets, with their shadows", front * capacity_kw, "traced"))
     if kind.bifaciality > 0:
         shown.append(("Light on the rear faces", both * capacity_kw, "traced"))
     shown += [

@@ -1,4 +1,4 @@
-"""The hours that decide over limits: found on the sun grid, traced again at the true sun."""
+"""The hours that decide over limits: found on the sun grid, traced again at the true sun and on every cell."""
 
 from dataclasses import dataclass, replace
 
@@ -7,10 +7,11 @@ from scipy.sparse import csr_array
 
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, FieldYear
-from layout.field import Field, blocks
+from layout.field import Block, Field, blocks
 from layout.light.sky_parts import Glass
 from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
+from layout.result import Peaks, WorstHour
 from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 30
@@ -25,52 +26,95 @@ MEAN_LIGHT_W_M2 = 200.0
 """Panels below this mean are left out of the peak ratio: in deep shade one lit cell says nothing about heat."""
 
 
+def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> Peaks:
+    """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, and all that may lie
+    beyond the panel's limits."""
+    kind, (hours, panels) = evaluator.kind, _choose(year, field, evaluator)
+    at = evaluator.conditions.at_hours(hours)
+    at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS, draws=PEAK_DRAWS))
+    seen = [_Block.of(block, at, kind) for block in blocks(field.with_full_cells(panels), at, glass)]
+    too_hot = np.any([(b.cell_c > kind.max_cell_c).any(axis=(1, 2)) for b in seen], axis=0)
+    too_bright = np.any([(b.front > kind.max_light_w_m2).any(axis=(1, 2)) for b in seen], axis=0)
+    interval = at.weather.interval_h
+    return Peaks(
+        max(float(b.cell_c.max()) for b in seen),
+        max(float(b.still_c.max()) for b in seen),
+        max(float(b.front.max()) for b in seen),
+        max(b.ratio() for b in seen),
+        float(too_hot.sum()) * interval,
+        float(too_bright.sum()) * interval,
+        max(seen, key=lambda b: float(b.cell_c.max())).worst(at),
+    )
+
+
 @dataclass(frozen=True, eq=False)
-class Peaks:
-    """hottest_cell_c; peak_cell_light_w_m2 (front, before glass); peak_cell_ratio (brightest cell over its panel's
-    mean)."""
+class _Block:
+    """Some panels at the peak hours: front [W/m² before glass], cell_c, still_c [°C] : (hours, panels, cells)."""
 
-    hottest_cell_c: float
-    peak_cell_light_w_m2: float
-    peak_cell_ratio: float
+    block: Block
+    front: FloatArray
+    cell_c: FloatArray
+    still_c: FloatArray
+
+    @classmethod
+    def of(cls, block: Block, at: Conditions, kind: PanelType) -> "_Block":
+        """Light and heat of each cell."""
+        columns, b, cells = block.front.before.shape
+        matrix = at.matrix()
+        front = (matrix @ block.front.before.reshape(columns, -1)).reshape(-1, b, cells)
+        heat = block.front.after if block.rear is None else block.front.after + block.rear.after
+        warm = np.maximum(0.0, matrix @ heat.reshape(columns, -1)).reshape(-1, b, cells)
+        air, wind = at.air_c[:, None, None], at.wind_m_s[:, None, None]
+        cell_c = cell_temperature(warm, air, wind, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+        still_c = cell_temperature(warm, air, 0.0 * wind, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+        return cls(block, front, cell_c, still_c)
+
+    def ratio(self) -> float:
+        """Brightest cell over its panel's mean."""
+        mean = self.front.mean(axis=2)
+        counted = mean > MEAN_LIGHT_W_M2
+        return float((self.front.max(axis=2)[counted] / mean[counted]).max(initial=1.0))
+
+    def worst(self, at: Conditions) -> WorstHour:
+        """Its hottest cell's hour."""
+        hour, panel, _ = np.unravel_index(int(self.cell_c.argmax()), self.cell_c.shape)
+        net = self.block.family.net
+        shape = (net.n_up, net.n_along)
+        return WorstHour(
+            at.sky.sun.start[int(hour)],
+            int(self.block.panels[panel]),
+            float(at.air_c[hour]),
+            float(at.wind_m_s[hour]),
+            self.front[hour, panel].reshape(shape),
+            self.cell_c[hour, panel].reshape(shape),
+        )
 
 
-@dataclass(frozen=True, eq=False)
-class _Chosen:
-    """hours (q,) and panels (t,) to trace again."""
-
-    hours: IntArray
-    panels: IntArray
-
-
-def _choose(year: FieldYear, field: Field, evaluator: Evaluator) -> _Chosen:
-    """The hours with the brightest and with the hottest cells, by the largest of each hour's grid nodes, and the
-    panels that may hold the brightest, hottest and most unevenly lit cells in them."""
+def _choose(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[IntArray, IntArray]:
+    """Hours by the largest of each hour's grid nodes, and the panels that may hold the brightest, the hottest and the
+    most unevenly lit cells in them."""
     c, kind = evaluator.conditions, evaluator.kind
     traced = np.concatenate([f.traced for f in field.families])
     light = _estimate(year.brightest.max(axis=1)[:, None], c)[:, 0]
-    warm = _warm(_estimate(year.warmest.max(axis=1)[:, None], c), c, kind)[:, 0]
-    hours = np.union1d(
-        np.argsort(-light, kind="stable")[:HOURS_EACH], np.argsort(-warm, kind="stable")[:HOURS_EACH]
-    )
+    heat = _estimate(year.warmest.max(axis=1)[:, None], c)[:, 0]
+    warm = cell_temperature(heat, c.air_c, c.wind_m_s, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+    still = cell_temperature(heat, c.air_c, 0.0 * c.wind_m_s, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+    most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still)]
+    beyond = np.flatnonzero((light > kind.max_light_w_m2) | (warm > kind.max_cell_c))
+    hours = np.unique(np.concatenate([*most, beyond]))
     at = c.picked(hours)
     light, mean = _estimate(year.brightest[:, traced], at), _estimate(year.mean[:, traced], at)
-    heat = _warm(_estimate(year.warmest[:, traced], at), at, kind)
     ratio = np.where(mean > MEAN_LIGHT_W_M2, light / np.maximum(mean, 1.0), 0.0)
-    best = [np.argsort(-v.max(axis=0), kind="stable")[:PANELS_EACH] for v in (light, heat, ratio)]
-    return _Chosen(hours, np.sort(traced[np.unique(np.concatenate(best))]))
-
-
-def _warm(heat: FloatArray, c: Conditions, kind: PanelType) -> FloatArray:
-    return cell_temperature(heat, c.air_c[:, None], c.wind_m_s[:, None], kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+    values = (light, _estimate(year.warmest[:, traced], at), ratio)
+    best = [np.argsort(-v.max(axis=0), kind="stable")[:PANELS_EACH] for v in values]
+    return hours, np.sort(traced[np.unique(np.concatenate(best))])
 
 
 def _estimate(largest: np.ndarray, c: Conditions) -> FloatArray:
     """Upper estimate of each hour's brightest cell, (k, n) W/m², from the largest coefficients (2m + 4, n)."""
     m = len(c.parts.sun)
-    beam = _largest_node(c.weights, largest[:m]) + c.albedo[:, None] * _largest_node(
-        c.weights, largest[m : 2 * m]
-    )
+    ground = _largest_node(c.weights, largest[m : 2 * m])
+    beam = _largest_node(c.weights, largest[:m]) + c.albedo[:, None] * ground
     dome = np.outer(c.sky.dome, largest[2 * m]) + np.outer(c.albedo * c.sky.dome, largest[2 * m + 1])
     band = np.outer(np.maximum(0.0, c.sky.horizon), largest[2 * m + 2])
     return beam * c.sky.beam[:, None] + dome + band
@@ -84,25 +128,3 @@ def _largest_node(weights: csr_array, values: np.ndarray) -> FloatArray:
         has = starts[:-1] + corner < starts[1:]
         out[has] = np.maximum(out[has], values[index[starts[:-1][has] + corner]])
     return out
-
-
-def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> Peaks:
-    """Trace the peak hours again, at the true sun and on every cell."""
-    kind, chosen = evaluator.kind, _choose(year, field, evaluator)
-    at = evaluator.conditions.at_hours(chosen.hours)
-    at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS, draws=PEAK_DRAWS))
-    matrix = at.matrix()
-    hottest, brightest, ratio = -np.inf, 0.0, 1.0
-    for block in blocks(field.with_full_cells(chosen.panels), at, glass):
-        columns, b, cells = block.front.before.shape
-        front = (matrix @ block.front.before.reshape(columns, -1)).reshape(-1, b, cells)
-        heat = block.front.after if block.rear is None else block.front.after + block.rear.after
-        warm = (matrix @ heat.reshape(columns, -1)).reshape(-1, b * cells)
-        temperature = _warm(warm, at, kind)
-        mean = front.mean(axis=2)
-        counted = mean > MEAN_LIGHT_W_M2
-        if counted.any():
-            ratio = max(ratio, float((front.max(axis=2)[counted] / mean[counted]).max()))
-        hottest = max(hottest, float(temperature.max()))
-        brightest = max(brightest, float(front.max()))
-    return Peaks(hottest, brightest, ratio)

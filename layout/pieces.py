@@ -103,9 +103,7 @@ def _share(value: float, name: str, piece: str) -> float:
 def _angles(value: Any, name: str, piece: str) -> tuple[float, float]:
     pair = tuple(float(v) for v in np.atleast_1d(np.asarray(value, dtype=np.float64)).reshape(-1))
     if len(pair) != 2 or not all(0.0 <= v <= WIDEST_DEG for v in pair):
-        raise SceneError(
-            f"{piece}: {name}: found {value!r}; accepted: two angles (along, up) of 0 to {WIDEST_DEG:g}°"
-        )
+        raise SceneError(f"{piece}: {name}: found {value!r}; accepted: two angles (along, up) of 0 to {WIDEST_DEG:g}°")
     return pair[0], pair[1]
 
 
@@ -195,9 +193,7 @@ class Scene:
             object.__setattr__(self, name, tuple(getattr(self, name)))
         if self.ground is None or not self.pieces:
             return
-        corner, along, up = (
-            np.array([getattr(p, k) for p in self.pieces]) for k in ("corner", "along", "up")
-        )
+        corner, along, up = (np.array([getattr(p, k) for p in self.pieces]) for k in ("corner", "along", "up"))
         corners = np.stack([corner, corner + along, corner + up, corner + along + up])
         depth = self.ground.z(corners[..., 0], corners[..., 1]) - corners[..., 2]
         worst = int(np.argmax(depth.max(axis=0)))

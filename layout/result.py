@@ -39,6 +39,98 @@ class PerPanel:
 
 
 @dataclass(frozen=True, eq=False)
+class WorstHour:
+    """The hour and panel with the hottest cell.
+
+    start : UTC; panel : its number in the order built; light_w_m2, cell_c : (n_up, n_along), light on the front
+    before glass
+    """
+
+    start: pd.Timestamp
+    panel: int
+    air_c: float
+    wind_m_s: float
+    light_w_m2: FloatArray
+    cell_c: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Peaks:
+    """The most that any cell gets in the year.
+
+    hottest_cell_c, hottest_cell_still_air_c : with the year's wind, and had there been none
+    peak_cell_light_w_m2 : on the front, before glass; peak_cell_ratio : brightest cell over its panel's mean
+    hours_above_cell_limit, hours_above_light_limit : time in which some cell is beyond the panel's limit
+    """
+
+    hottest_cell_c: float
+    hottest_cell_still_air_c: float
+    peak_cell_light_w_m2: float
+    peak_cell_ratio: float
+    hours_above_cell_limit: float
+    hours_above_light_limit: float
+    worst: WorstHour
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists."""
+        out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name != "worst"}
+        worst = {f.name: getattr(self.worst, f.name) for f in dataclasses.fields(WorstHour)}
+        worst |= {"start": self.worst.start.isoformat()}
+        worst |= {name: worst[name].tolist() for name in ("light_w_m2", "cell_c")}
+        return out | {"worst_hour": worst}
+
+
+@dataclass(frozen=True)
+class LightLedger:
+    """A year's beam on the reflectors of a layout, kWh. arrived and reached: backward; the rest: forward."""
+
+    arrived_kwh: float
+    reached_kwh: float
+    missed_kwh: float
+    absorbed_kwh: float
+    masked_kwh: float
+
+    @property
+    def gap_fraction(self) -> float:
+        """What the shares leave open, over what arrived."""
+        parts = self.reached_kwh + self.missed_kwh + self.absorbed_kwh + self.masked_kwh
+        return parts / self.arrived_kwh - 1.0 if self.arrived_kwh > 0 else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Boost:
+    """What the reflectors and diffusers of a layout do, against the same layout without them.
+
+    bare_energy_ac_kwh, bare_ac_kw : the year and the hours, as in LayoutResult.frame, without them
+    extra_kwh_per_m2_reflector : extra AC energy per m² of reflector; bare_kwh_per_m2_panel : AC energy per m² of panel
+        without reflectors; break_even_fraction : how dear a m² of reflector may be as a fraction of a m² of panel
+    beam_lost_kwh_per_m2 : beam that shadows take from the panels without reflectors; brought_kwh_per_m2 : sunlight
+        that reflectors bring to the panels; both faces, before glass, per m² of panel
+    """
+
+    bare_energy_ac_kwh: float
+    bare_ac_kw: pd.Series
+    extra_kwh_per_m2_reflector: float
+    bare_kwh_per_m2_panel: float
+    break_even_fraction: float
+    beam_lost_kwh_per_m2: float
+    brought_kwh_per_m2: float
+    ledger: LightLedger
+
+    @property
+    def rest_kwh_per_m2(self) -> float:
+        """Beam still missing (above 0) or on top (below 0) when the reflectors have given what they bring."""
+        return self.beam_lost_kwh_per_m2 - self.brought_kwh_per_m2
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers."""
+        skip = {"bare_ac_kw", "ledger"}
+        out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
+        ledger = dataclasses.asdict(self.ledger) | {"gap_fraction": self.ledger.gap_fraction}
+        return out | {"rest_kwh_per_m2": self.rest_kwh_per_m2, "reflector_light": ledger}
+
+
+@dataclass(frozen=True, eq=False)
 class LayoutResult:
     """One layout over one year. Key meanings: the README's result table."""
 
@@ -75,21 +167,24 @@ class LayoutResult:
     arrangement: Arrangement
     traced_panels: int
     """How many panels were traced; the others share a traced panel's surroundings."""
+    peaks: Peaks | None = None
+    boost: Boost | None = None
+    """None where the layout has no reflectors and no diffusers."""
 
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists; the arrays per panel only where asked for."""
-        skip = {"frame", "arrangement", "per_panel", "steps", "cautions"}
-        out: dict[str, Any] = {
-            f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip
-        }
+        skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost"}
+        out: dict[str, Any] = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
         out["fit"] = list(self.arrangement.fit)
         out["monthly_energy_ac_kwh"] = self.monthly()["energy_ac_kwh"].tolist()
+        if self.peaks:
+            out["limits"] = self.peaks.to_dict()
+        if self.boost:
+            out["boost"] = self.boost.to_dict()
         if per_panel:
-            out["per_panel"] = {
-                f.name: getattr(self.per_panel, f.name).tolist() for f in dataclasses.fields(PerPanel)
-            }
+            out["per_panel"] = {f.name: getattr(self.per_panel, f.name).tolist() for f in dataclasses.fields(PerPanel)}
         return out
 
     def monthly(self) -> pd.DataFrame:

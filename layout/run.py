@@ -7,7 +7,8 @@ from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
 from layout.plan import Layout, Plan
 from layout.result import LayoutResult, PlanResult
-from layout.year import EndlessPattern, Progress, Settings, layout_year
+from layout.year import EndlessPattern, Progress, layout_year
+from layout.year_figures import Settings
 from sites.weather_files import load_weather
 
 ENDLESS_REACH_M = 60.0

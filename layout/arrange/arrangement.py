@@ -1,6 +1,6 @@
 """What an arranger hands on: the scene of one layout and how it came about."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from layout.panel_type import PanelType
@@ -34,3 +34,7 @@ class Arrangement:
     fit: tuple[str, ...]
     options: dict[str, Any] = field(default_factory=dict)
     repeat: tuple[FloatArray, FloatArray] | None = None
+
+    def without_reflectors(self) -> "Arrangement":
+        """The same layout with its reflectors and diffusers taken away."""
+        return replace(self, scene=replace(self.scene, reflectors=(), diffusers=()))

@@ -27,6 +27,11 @@ class Rectangles:
             np.array([p.up for p in pieces], dtype=np.float64).reshape(shape),
         )
 
+    def joined(self, other: "Rectangles") -> "Rectangles":
+        """These and then the others."""
+        pairs = ((getattr(self, f), getattr(other, f)) for f in ("corner", "along", "up"))
+        return Rectangles(*(np.concatenate(pair) for pair in pairs))
+
     def __len__(self) -> int:
         return len(self.corner)
 

@@ -29,9 +29,7 @@ class GroundLight:
         weights, _ = parts.ring_weights(ground.normal)
         used = weights > 0 if ground.slope_deg > 0 else np.zeros(len(weights), dtype=bool)
         self.ring, self.ring_weights = parts.ring_directions()[used], weights[used]
-        dome = cosine_hemisphere(fibonacci_lattice(max(1, parts.ground_rays), (0.31, 0.77))) @ frame(
-            ground.normal
-        )
+        dome = cosine_hemisphere(fibonacci_lattice(max(1, parts.ground_rays), (0.31, 0.77))) @ frame(ground.normal)
         self.dome = dome[parts.above_skyline(dome) & (parts.ground_rays > 0)]
         fine = cosine_hemisphere(fibonacci_lattice(EXACT_RAYS)) @ frame(ground.normal)
         self.open_sky = float(parts.above_skyline(fine).mean())
@@ -70,14 +68,10 @@ class GroundLight:
         self._sky = np.concatenate([self._sky, sky])
 
 
-def gather(
-    rows: IntArray, weights: FloatArray, of_hit: IntArray, light: np.ndarray, n_rows: int
-) -> np.ndarray:
+def gather(rows: IntArray, weights: FloatArray, of_hit: IntArray, light: np.ndarray, n_rows: int) -> np.ndarray:
     """Sum the light of places over the rays of each row.
 
     rows, of_hit : (r,) int row and place of each ray; weights : (r,); light : (g, c)  ->  (c, n_rows) float32.
     """
-    matrix = csr_array(
-        (weights.astype(np.float32), (rows, of_hit)), shape=(n_rows, len(light)), dtype=np.float32
-    )
+    matrix = csr_array((weights.astype(np.float32), (rows, of_hit)), shape=(n_rows, len(light)), dtype=np.float32)
     return (matrix @ light).T

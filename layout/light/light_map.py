@@ -61,9 +61,7 @@ def light_map(
     """
     el, az = np.broadcast_arrays(np.atleast_1d(elevation).astype(float), np.atleast_1d(azimuth).astype(float))
     if el.ndim != 1 or bounces < 0:
-        raise ValueError(
-            f"bounces: found {bounces!r}; accepted: 0, 1, 2, ...; elevation and azimuth: one list each"
-        )
+        raise ValueError(f"bounces: found {bounces!r}; accepted: 0, 1, 2, ...; elevation and azimuth: one list each")
     strength = np.broadcast_to(np.asarray(dni, dtype=np.float64), el.shape).copy()
     sun = unit_vector(el, az)
     if scene.ground is not None:

@@ -53,9 +53,7 @@ class Looks:
 
     def pick(self, keep: IntArray | BoolArray) -> "Looks":
         """Some of them."""
-        return Looks(
-            self.start[keep], self.direction[keep], self.weights[:, keep], self.row[keep], self.mirrors[keep]
-        )
+        return Looks(self.start[keep], self.direction[keep], self.weights[:, keep], self.row[keep], self.mirrors[keep])
 
     @staticmethod
     def joined(parts: Sequence["Looks"]) -> "Looks":
@@ -153,9 +151,7 @@ class Receiver:
         """Rays about +z: of one lattice where they would not meet the ground, of another where they would."""
         axes = frame(self.normal)
         up, down = (self.parts.hemisphere(which, n) for n in (self.parts.dome_rays, self.parts.down_rays))
-        return np.concatenate(
-            [up[self._free_end(up @ axes) != _GROUND], down[self._free_end(down @ axes) == _GROUND]]
-        )
+        return np.concatenate([up[self._free_end(up @ axes) != _GROUND], down[self._free_end(down @ axes) == _GROUND]])
 
     def _free_end(self, directions: FloatArray) -> IntArray:
         """Where looks (d, 3) end that meet nothing: dark, sky, ground, or level ground far away."""

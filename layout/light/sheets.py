@@ -7,8 +7,8 @@ from itertools import product
 import numpy as np
 from scipy.special import ndtri
 
-from layout.light.facets import facet_normals, lobe_weights
 from layout.light.sky_parts import Glass
+from layout.optics.facets import facet_normals, lobe_weights
 from layout.pieces import Diffuser, Reflector, Scene
 from sites.conventions import BoolArray, FloatArray
 
@@ -72,9 +72,7 @@ class Sheet:
         facets = facet_normals(self.texture, points)
         # Reciprocal of `scatter`: the same lobe, read from the receiver's side.
         on, weight = lobe_weights(self.texture, back, facets)
-        return on @ self.axes, self.share * np.divide(
-            weight, back[:, 2], out=np.zeros_like(weight), where=weight > 0
-        )
+        return on @ self.axes, self.share * np.divide(weight, back[:, 2], out=np.zeros_like(weight), where=weight > 0)
 
 
 def turned(directions: FloatArray, spread_deg: tuple[float, float], points: FloatArray) -> FloatArray:
@@ -123,9 +121,7 @@ def _sheet(scene: Scene, members: Sequence[int]) -> Sheet:
     else:
         assert isinstance(piece, Diffuser)
         total, texture, diffuse = piece.transmittance, piece.spread_rms, piece.diffuse
-    return Sheet(
-        member, _axes(piece), isinstance(piece, Reflector), texture, total * (1.0 - diffuse), total * diffuse
-    )
+    return Sheet(member, _axes(piece), isinstance(piece, Reflector), texture, total * (1.0 - diffuse), total * diffuse)
 
 
 def sequences(sheets: Sequence[Sheet], bounces: int) -> Iterator[tuple[Sheet, ...]]:

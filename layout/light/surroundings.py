@@ -11,16 +11,19 @@ import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M
 from layout.geometry.rectangles import Rectangles
+from layout.light.chains import light_by_sheets
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame, grid_lattice
 from layout.light.net import Net
 from layout.light.receive import Engine
+from layout.light.sheets import sequences
 from sites.conventions import BoolArray, FloatArray, IntArray
 
 LOOK_NET = Net(1, 1, grid_lattice(2, 2))
 LOOK_SUN = 144
 LOOK_DOME = 89
 LOOK_GROUND = 12
-LOOK_GROUND_SUN = 36
+LOOK_FEW_SUN = 36
+LOOK_DRAWS = 5
 TOLERANCE = 0.002
 """Largest share of the year's light by which two views may differ. Experiment: tests/layout/test_surroundings.py
 prints classes and error against this value."""
@@ -94,12 +97,11 @@ def equal_surroundings(
     return Surroundings(np.concatenate(traced) if traced else np.zeros(0, dtype=np.int64), of_panel)
 
 
-def _views(
-    engine: Engine, panels: Rectangles, rear: bool, year: Year
-) -> tuple[tuple[np.ndarray, float], tuple[np.ndarray, float]]:
-    """What panels of one attitude see of the sky, and of lit ground."""
+def _views(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[tuple[np.ndarray, float], ...]:
+    """What panels of one attitude see of the sky, of lit ground and of lit sheets."""
     sky = _sky_view(engine, panels, rear, year.thinned(LOOK_SUN))
-    return sky, _ground_view(engine, panels, rear, year.thinned(LOOK_GROUND_SUN))
+    few = year.thinned(LOOK_FEW_SUN)
+    return sky, _ground_view(engine, panels, rear, few), _sheet_view(engine, panels, rear, few)
 
 
 def _attitudes(panels: Rectangles, family: IntArray) -> IntArray:
@@ -149,6 +151,16 @@ def _ground_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> 
     lit = ~engine.kernel.blocked(hits.reshape(-1, 3), year.sun[up]).reshape(len(up), len(down), n)
     scaled = (lit & free) * (light[up] * (year.albedo * share / len(down)))[:, None, None]
     return scaled.reshape(-1, n).T.astype(np.float32), 0.0
+
+
+def _sheet_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
+    """Sunlight by way of one sheet on the panels' middles, scaled as `_sky_view`."""
+    points, normal = Net(1, 1).place(panels, rear), panels.normal[0] * (-1.0 if rear else 1.0)
+    orders = tuple(sequences(engine.sheets, 1))
+    got = light_by_sheets(
+        engine.kernel, orders, points, normal, year.sun, (np.ones_like,), engine.sheet_glass, LOOK_DRAWS
+    )[0]
+    return (got * year.sun_light[:, None].astype(np.float32)).T, 0.0
 
 
 def _cluster(views: np.ndarray, limit: float) -> IntArray:

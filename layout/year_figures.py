@@ -1,0 +1,185 @@
+"""The figures of one layout that follow from its traced year."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from layout.arrange.arrangement import Arrangement
+from layout.cautions import cautions
+from layout.conditions import Conditions, local_clock
+from layout.errors import PhysicsError
+from layout.evaluate import Evaluator, FieldYear
+from layout.fair import light_from_beyond
+from layout.field import Field
+from layout.geometry.rectangles import Rectangles
+from layout.ledger import Electricity, electricity, ledger
+from layout.light_ledger import arriving_beam, light_ledger
+from layout.plan import InverterTable, LossTable
+from layout.result import Boost, LayoutResult, Peaks, PerPanel
+from sites.conventions import FloatArray, IntArray
+
+LEDGER_TOLERANCE = 0.01
+"""The reflectors' light must close to this share of what arrives on them."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """full_cells : every cell in the year instead of the coarser net; repetition : share the tracing of panels
+    with equal surroundings."""
+
+    inverter: InverterTable
+    losses: LossTable
+    full_cells: bool = False
+    repetition: bool = True
+
+
+@dataclass(frozen=True, eq=False)
+class Traced:
+    """All that was traced of one layout. bare_year : the year without reflectors and diffusers, None where it has
+    none; open_light : (n,) kWh/m² on each panel alone."""
+
+    field: Field
+    evaluator: Evaluator
+    year: FieldYear
+    bare_year: FieldYear | None
+    peak: Peaks
+    open_light: FloatArray
+    power: Electricity
+    per_m2_endless: float
+
+
+def capacity_kw(arrangement: Arrangement) -> float:
+    """Rated power of all panels."""
+    return float(arrangement.panel_type.pmax_w * arrangement.area_scale.sum()) / 1000.0
+
+
+def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
+    """Every figure of a layout.
+
+    Raises PhysicsError where the light of its reflectors does not close.
+    """
+    field, year, power, peak = traced.field, traced.year, traced.power, traced.peak
+    arrangement, c = field.arrangement, traced.evaluator.conditions
+    area = field.rectangles.area
+    share, panel_area = area / area.sum(), float(area.sum())
+    hours, capacity = c.weather.interval_h, capacity_kw(arrangement)
+    plot_area = c.site.plot.area_m2 if c.site.plot else float("nan")
+    dc, ac = float(power.dc_kw.sum()) * hours, float(power.ac_kw.sum()) * hours
+    bare = traced.bare_year or year
+    front, bare_front = float(year.panel["front"] @ share), float(bare.panel["front"] @ share)
+    open_front = float(traced.open_light @ share)
+    boost = _boost(traced, settings, ac) if traced.bare_year else None
+    wired = 1.0 - settings.losses.wiring_pct / 100.0
+    return LayoutResult(
+        name=arrangement.name,
+        kind=arrangement.kind,
+        panels=len(area),
+        dc_capacity_kw=capacity,
+        panel_area_m2=panel_area,
+        reflector_area_m2=sum(r.area_m2 for r in arrangement.scene.reflectors),
+        plot_area_m2=plot_area,
+        energy_dc_kwh=dc,
+        energy_ac_kwh=ac,
+        kwh_per_m2_plot=ac / plot_area,
+        kwh_per_m2_panel=ac / panel_area,
+        kwh_per_kw=ac / capacity,
+        kwh_per_m2_plot_endless=traced.per_m2_endless,
+        light_from_beyond_plot_fraction=_beyond(field, year, c),
+        irradiation_kwh_per_m2=front,
+        rear_irradiation_kwh_per_m2=float(year.panel["rear"] @ share),
+        irradiation_open_kwh_per_m2=open_front,
+        performance_ratio=ac / capacity / open_front,
+        shade_loss_fraction=1.0 - bare_front / open_front,
+        uneven_light_loss_fraction=1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
+        reflected_gain_fraction=ac / boost.bare_energy_ac_kwh - 1.0 if boost else 0.0,
+        hottest_cell_c=peak.hottest_cell_c,
+        peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
+        peak_cell_ratio=peak.peak_cell_ratio,
+        cautions=cautions(arrangement, peak),
+        steps=ledger(
+            arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
+            hours,
+        ),
+        per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
+        frame=_frame(c, year, power),
+        arrangement=arrangement,
+        traced_panels=field.traced_panels,
+        peaks=peak,
+        boost=boost,
+    )  # fmt: skip
+
+
+def _beyond(field: Field, year: FieldYear, c: Conditions) -> float:
+    """Share of the beam on panels and reflectors that would otherwise have reached the ground outside the plot."""
+    if c.site.plot is None:
+        return float("nan")
+    sheets = Rectangles.of(field.arrangement.scene.reflectors)
+    beam = np.concatenate([year.beam - year.by_sheets, arriving_beam(field, sheets, c)], axis=1)
+    return light_from_beyond(field.rectangles.joined(sheets), beam, c, c.site.plot.boundary)
+
+
+def _boost(traced: Traced, settings: Settings, ac: float) -> Boost:
+    """What the reflectors and diffusers do."""
+    field, year, bare = traced.field, traced.year, traced.bare_year
+    assert bare is not None
+    arrangement, c = field.arrangement, traced.evaluator.conditions
+    area, light = field.rectangles.area, c.sun_light()
+    power = electricity(bare.hour["dc"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    bare_ac = float(power.ac_kw.sum()) * c.weather.interval_h
+    both = np.array([p.bifacial for p in arrangement.scene.panels], dtype=bool)
+    cosine = c.parts.sun @ field.rectangles.normal.T
+    free = np.where(both, np.abs(cosine), np.maximum(0.0, cosine))
+    reflectors = sum(r.area_m2 for r in arrangement.scene.reflectors)
+    per_reflector = (ac - bare_ac) / reflectors if reflectors else float("nan")
+    per_panel = bare_ac / float(area.sum())
+    reflected = light_ledger(field, year, c)
+    if abs(reflected.gap_fraction) > LEDGER_TOLERANCE and not arrangement.scene.diffusers:
+        raise PhysicsError(
+            f"{arrangement.name}: found shares of the reflectors' light that miss what arrives on them by "
+            f"{100 * reflected.gap_fraction:.1f} %; accepted: within {100 * LEDGER_TOLERANCE:g} %"
+        )
+    return Boost(
+        bare_energy_ac_kwh=bare_ac,
+        bare_ac_kw=pd.Series(_spread(len(c.weather.start), c.sky.index, power.ac_kw, 0.0), index=c.weather.start),
+        extra_kwh_per_m2_reflector=per_reflector,
+        bare_kwh_per_m2_panel=per_panel,
+        break_even_fraction=per_reflector / per_panel,
+        beam_lost_kwh_per_m2=float(((free - bare.beam) @ area) @ light / area.sum()),
+        brought_kwh_per_m2=float((year.by_sheets @ area) @ light / area.sum()),
+        ledger=reflected,
+    )
+
+
+def _frame(c: Conditions, year: FieldYear, power: Electricity) -> pd.DataFrame:
+    """Every hour of the weather year; night is dark and as warm as the air."""
+    start, index = c.weather.start, c.sky.index
+    columns = {
+        "front_w_m2": year.hour["front"],
+        "rear_w_m2": year.hour["rear"],
+        "dc_kw": power.dc_kw,
+        "ac_kw": power.ac_kw,
+    }
+    frame = pd.DataFrame({name: _spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
+    warm = np.array(c.weather.air_c, dtype=np.float64)
+    warm[index] = year.hour["panel_c"]
+    frame["panel_c"] = warm
+    frame["beam_lost_fraction"] = _spread(len(start), index, _beam_lost(c, year), np.nan)
+    frame["month"] = local_clock(c.site, start).month
+    frame["hours"] = c.weather.interval_h
+    return frame
+
+
+def _spread(n: int, index: IntArray, values: FloatArray, rest: float) -> FloatArray:
+    out = np.full(n, rest)
+    out[index] = values
+    return out
+
+
+def _beam_lost(c: Conditions, year: FieldYear) -> FloatArray:
+    """Share of the beam on free panels that shadows take; 1 where the skyline or slope hides a shining sun."""
+    lost = np.full(len(c.albedo), np.nan)
+    facing = year.hour["open_direct"] > 1e-6
+    lost[facing] = 1.0 - year.hour["direct"][facing] / year.hour["open_direct"][facing]
+    lost[(c.sky.beam == 0) & (c.sky.dni > 0)] = 1.0
+    return lost
