@@ -145,9 +145,21 @@ def facts_table(result: LayoutResult) -> Table:
         ("brightest cell, W/m²", number(result.peak_cell_light_w_m2)),
         ("brightest cell over its panel's mean", number(result.peak_cell_ratio)),
     )
-    for label, value in rows:
+    for label, value in (*rows, *_limit_rows(result)):
         table.add_row(label, value)
     return table
+
+
+def _limit_rows(result: LayoutResult) -> list[tuple[str, str]]:
+    """How the hottest and brightest cells stand to the panel's limits, where that was worked out."""
+    peaks, kind = result.peaks, result.arrangement.panel_type
+    if peaks is None:
+        return []
+    return [
+        ("hottest cell had there been no wind, °C", number(peaks.hottest_cell_still_air_c)),
+        (f"hours with a cell above its limit of {kind.max_cell_c:g} °C", number(peaks.hours_above_cell_limit)),
+        (f"hours with a cell above its limit of {kind.max_light_w_m2:g} W/m²", number(peaks.hours_above_light_limit)),
+    ]
 
 
 def light_table(name: str, means: Mapping[str, FloatArray], limit: int = 24) -> Table:

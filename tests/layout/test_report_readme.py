@@ -102,6 +102,7 @@ def test_every_result_key_has_a_row(readme: str, small_result: PlanResult) -> No
         keys |= (
             set(told_layout) | set(told_layout["per_panel"]) | {key for step in told_layout["steps"] for key in step}
         )
+        keys |= set(told_layout["limits"]) | set(told_layout["limits"]["worst_hour"])
     keys |= set(small_result.layouts["rows"].frame.columns)
     assert keys - told == set()
 
