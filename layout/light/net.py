@@ -59,7 +59,7 @@ def full_net(n_up: int, n_along: int) -> Net:
 def fine_net(n_up: int, n_along: int) -> Net:
     """Every cell by so many points that its mean is good to about 0.2 % of the panel's light.
 
-    Experiment behind the counts: tests/reference/test_light_map_rows.py prints the error.
+    Experiment behind the counts: tests/reference/test_light_rows.py prints the error.
     """
     wanted = max(610, 10946 // (n_up * n_along))
     return Net(n_up, n_along, fibonacci_lattice(wanted))

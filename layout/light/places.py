@@ -18,7 +18,8 @@ _SPAN = 1 << 18
 class PlaceNet:
     """How far apart places lie: at least ``finest_m`` [m], else ``per_distance`` [-] of the distance.
 
-    Experiment behind the values of the year and of the map: tests/reference/test_ground_light.py prints the error.
+    Experiments behind the values: tests/reference/test_infinite_sheds.py prints the error of the year,
+    tests/reference/test_view_factors.py that of the map.
     """
 
     finest_m: float
