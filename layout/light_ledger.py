@@ -24,20 +24,23 @@ PHOTONS = 100_000
 FRONT_POINTS = 34
 
 
-def light_ledger(field: Field, year: FieldYear, conditions: Conditions, seed: int = 1) -> LightLedger:
-    """The ledger of a layout's reflectors; all zero where it has none."""
+def light_ledger(
+    field: Field, year: FieldYear, conditions: Conditions, arriving: FloatArray, seed: int = 1
+) -> LightLedger:
+    """The ledger of a layout's reflectors, all zero where it has none; arriving : (m, n) of `arriving_beam`."""
     scene, light = field.arrangement.scene, conditions.sun_light()
     if not scene.reflectors:
         return LightLedger(0.0, 0.0, 0.0, 0.0, 0.0)
     sheets = Rectangles.of(scene.reflectors)
-    arrived = float((arriving_beam(field, sheets, conditions) @ sheets.area) @ light)
+    arrived = float((arriving @ sheets.area) @ light)
     reached = float(((year.by_sheets * field.rectangles.area).sum(axis=1) * light).sum())
     missed, absorbed, masked = _forward(field, sheets, conditions, light, seed)
     return LightLedger(arrived, reached, missed, absorbed, masked)
 
 
-def arriving_beam(field: Field, sheets: Rectangles, c: Conditions) -> FloatArray:
-    """Straight beam on the fronts of sheets by sun direction, (m, n) [-]."""
+def arriving_beam(field: Field, c: Conditions) -> FloatArray:
+    """Straight beam on the fronts of a layout's reflectors by sun direction, (m, n) [-]."""
+    sheets = Rectangles.of(field.arrangement.scene.reflectors)
     pattern = fibonacci_lattice(FRONT_POINTS)
     points = sheets.points(pattern[:, 0], pattern[:, 1]) + START_OFFSET_M * sheets.normal[:, None]
     free = ~field.engine.kernel.blocked(points.reshape(-1, 3), c.parts.sun)

@@ -98,6 +98,19 @@ class LightLedger:
 
 
 @dataclass(frozen=True, eq=False)
+class Adjusted:
+    """The same layout with its reflectors set by hand to each month's best angle.
+
+    angles_deg : (12,) January first; tried_deg : the angles tried; ac_kw : the hours of such a year
+    """
+
+    angles_deg: tuple[float, ...]
+    tried_deg: tuple[float, ...]
+    ac_kw: pd.Series
+    energy_ac_kwh: float
+
+
+@dataclass(frozen=True, eq=False)
 class Boost:
     """What the reflectors and diffusers of a layout do, against the same layout without them.
 
@@ -116,6 +129,8 @@ class Boost:
     beam_lost_kwh_per_m2: float
     brought_kwh_per_m2: float
     ledger: LightLedger
+    adjusted: Adjusted | None = None
+    """None unless the plan asks for it."""
 
     @property
     def rest_kwh_per_m2(self) -> float:
@@ -124,9 +139,15 @@ class Boost:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers."""
-        skip = {"bare_ac_kw", "ledger"}
+        skip = {"bare_ac_kw", "ledger", "adjusted"}
         out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         ledger = dataclasses.asdict(self.ledger) | {"gap_fraction": self.ledger.gap_fraction}
+        if self.adjusted:
+            out["adjusted_monthly"] = {
+                "angles_deg": list(self.adjusted.angles_deg),
+                "tried_deg": list(self.adjusted.tried_deg),
+                "energy_ac_kwh": self.adjusted.energy_ac_kwh,
+            }
         return out | {"rest_kwh_per_m2": self.rest_kwh_per_m2, "reflector_light": ledger}
 
 

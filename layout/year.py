@@ -20,7 +20,7 @@ from layout.pieces import Scene
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import LayoutResult
-from layout.year_figures import Settings, Traced, capacity_kw, layout_result
+from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
 from sites.conventions import FloatArray, IntArray
 
 Progress = Callable[[str, int, int], None]
@@ -84,6 +84,14 @@ def _bare(arrangement: Arrangement, conditions: Conditions, settings: Settings) 
     plain = arrangement.without_reflectors()
     field = build_field(plain, conditions, settings.full_cells, settings.repetition)
     return _Bare(field, _evaluator(plain, conditions, settings))
+
+
+def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> FloatArray:
+    """AC power of every hour of the weather year, (n,) kW."""
+    field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
+    year = evaluate(field, _evaluator(arrangement, conditions, settings), transmission_ratio, lambda _: None)
+    power = electricity(year.hour["dc"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    return spread(len(conditions.weather.start), conditions.sky.index, power.ac_kw, 0.0)
 
 
 def _evaluator(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Evaluator:

@@ -69,7 +69,8 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     bare = traced.bare_year or year
     front, bare_front = float(year.panel["front"] @ share), float(bare.panel["front"] @ share)
     open_front = float(traced.open_light @ share)
-    boost = _boost(traced, settings, ac) if traced.bare_year else None
+    arriving = arriving_beam(field, c)
+    boost = _boost(traced, settings, ac, arriving) if traced.bare_year else None
     wired = 1.0 - settings.losses.wiring_pct / 100.0
     return LayoutResult(
         name=arrangement.name,
@@ -85,7 +86,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         kwh_per_m2_panel=ac / panel_area,
         kwh_per_kw=ac / capacity,
         kwh_per_m2_plot_endless=traced.per_m2_endless,
-        light_from_beyond_plot_fraction=_beyond(field, year, c),
+        light_from_beyond_plot_fraction=_beyond(field, year, c, arriving),
         irradiation_kwh_per_m2=front,
         rear_irradiation_kwh_per_m2=float(year.panel["rear"] @ share),
         irradiation_open_kwh_per_m2=open_front,
@@ -110,16 +111,16 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     )  # fmt: skip
 
 
-def _beyond(field: Field, year: FieldYear, c: Conditions) -> float:
+def _beyond(field: Field, year: FieldYear, c: Conditions, arriving: FloatArray) -> float:
     """Share of the beam on panels and reflectors that would otherwise have reached the ground outside the plot."""
     if c.site.plot is None:
         return float("nan")
     sheets = Rectangles.of(field.arrangement.scene.reflectors)
-    beam = np.concatenate([year.beam - year.by_sheets, arriving_beam(field, sheets, c)], axis=1)
+    beam = np.concatenate([year.beam - year.by_sheets, arriving], axis=1)
     return light_from_beyond(field.rectangles.joined(sheets), beam, c, c.site.plot.boundary)
 
 
-def _boost(traced: Traced, settings: Settings, ac: float) -> Boost:
+def _boost(traced: Traced, settings: Settings, ac: float, arriving: FloatArray) -> Boost:
     """What the reflectors and diffusers do."""
     field, year, bare = traced.field, traced.year, traced.bare_year
     assert bare is not None
@@ -133,7 +134,7 @@ def _boost(traced: Traced, settings: Settings, ac: float) -> Boost:
     reflectors = sum(r.area_m2 for r in arrangement.scene.reflectors)
     per_reflector = (ac - bare_ac) / reflectors if reflectors else float("nan")
     per_panel = bare_ac / float(area.sum())
-    reflected = light_ledger(field, year, c)
+    reflected = light_ledger(field, year, c, arriving)
     if abs(reflected.gap_fraction) > LEDGER_TOLERANCE and not arrangement.scene.diffusers:
         raise PhysicsError(
             f"{arrangement.name}: found shares of the reflectors' light that miss what arrives on them by "
@@ -141,7 +142,7 @@ def _boost(traced: Traced, settings: Settings, ac: float) -> Boost:
         )
     return Boost(
         bare_energy_ac_kwh=bare_ac,
-        bare_ac_kw=pd.Series(_spread(len(c.weather.start), c.sky.index, power.ac_kw, 0.0), index=c.weather.start),
+        bare_ac_kw=pd.Series(spread(len(c.weather.start), c.sky.index, power.ac_kw, 0.0), index=c.weather.start),
         extra_kwh_per_m2_reflector=per_reflector,
         bare_kwh_per_m2_panel=per_panel,
         break_even_fraction=per_reflector / per_panel,
@@ -160,17 +161,18 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity) -> pd.DataFrame:
         "dc_kw": power.dc_kw,
         "ac_kw": power.ac_kw,
     }
-    frame = pd.DataFrame({name: _spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
+    frame = pd.DataFrame({name: spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
     warm = np.array(c.weather.air_c, dtype=np.float64)
     warm[index] = year.hour["panel_c"]
     frame["panel_c"] = warm
-    frame["beam_lost_fraction"] = _spread(len(start), index, _beam_lost(c, year), np.nan)
+    frame["beam_lost_fraction"] = spread(len(start), index, _beam_lost(c, year), np.nan)
     frame["month"] = local_clock(c.site, start).month
     frame["hours"] = c.weather.interval_h
     return frame
 
 
-def _spread(n: int, index: IntArray, values: FloatArray, rest: float) -> FloatArray:
+def spread(n: int, index: IntArray, values: FloatArray, rest: float) -> FloatArray:
+    """Values (k,) at places (k,) of n, the rest everywhere else."""
     out = np.full(n, rest)
     out[index] = values
     return out
