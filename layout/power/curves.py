@@ -14,18 +14,24 @@ def interpolate(x: Float32Array, xp: Float32Array, fp: Float32Array) -> Float32A
     x : (k, ...); xp : (j, ...) not falling along the first axis; fp : (j, ...) values at xp. Returns (k,
         ...).
     """
-    place = np.zeros(x.shape, dtype=np.int32)
+    place = np.zeros(x.shape, dtype=np.uint8 if len(xp) < 256 else np.uint16)
     for node in xp[1:-1]:
-        place += x >= node
+        place += (x >= node).view(np.uint8)
     columns = x[0].size
-    flat = place.reshape(len(x), -1) * columns + np.arange(columns, dtype=np.int32)
+    flat = place.reshape(len(x), -1).astype(np.int32)
+    flat *= columns
+    flat += np.arange(columns, dtype=np.int32)
     xs, fs = xp.reshape(-1), fp.reshape(-1)
     x0, f0 = xs.take(flat), fs.take(flat)
     flat += columns
     width = xs.take(flat) - x0
-    share = (x.reshape(len(x), -1) - x0) / np.maximum(width, np.float32(1e-12))
+    np.maximum(width, np.float32(1e-12), out=width)
+    share = x.reshape(len(x), -1) - x0
+    share /= width
     np.clip(share, np.float32(-1.0), np.float32(2.0), out=share)
-    return (f0 + (fs.take(flat) - f0) * share).reshape(x.shape)
+    share *= fs.take(flat) - f0
+    share += f0
+    return share.reshape(x.shape)
 
 
 def by_current(current: Float32Array, volts: Float32Array) -> tuple[Float32Array, Float32Array]:

@@ -86,8 +86,8 @@ class PanelModel:
     halves : strings of cells in parallel in a group
     rated_w : Vmp · Imp, what the model gives at 1000 W/m² and 25 °C
     per_light : maximum power under even light, over that light [W per W/m²]
-    mismatch : m where power under slightly uneven light is that of its mean over (1 + m · variance / 2), variance
-        relative to the square of the mean and along the series connection
+    mismatch : m where power under slightly uneven light is that of its mean over (1 + m · variance / 2),
+        variance relative to the square of the mean and along the series connection
     notes : what of the datasheet the model cannot meet, one line each
     """
 
@@ -163,7 +163,8 @@ _MISMATCH_STEP = 0.01
 
 
 def _tables(parameters: DiodeParameters) -> tuple[LightHeatTable, LightHeatTable]:
-    """Power over light, and the mismatch factor: the second from two halves in series at 1 ± 1 % of the light."""
+    """Power over light, and the mismatch factor: the second from two halves in series at 1 ± 1 % of the
+    light."""
     light = np.linspace(0.0, np.sqrt(LIGHT_LIMIT_W_M2), _LIGHT_NODES) ** 2
     light[0] = 0.25 * light[1]
     light_nodes, cell = np.meshgrid(light, np.linspace(*CELL_RANGE_C, _HEAT_NODES), indexing="ij")

@@ -1,10 +1,11 @@
-"""DC power under uneven light with every cell followed: the year's method where the weakest-cell rule is too rough.
+"""DC power under uneven light with every cell followed: the year's method where the weakest-cell rule is too
+rough.
 
-Light that differs little from cell to cell costs power with its variance: V of a cell at a given current bends down
-with light, so a series connection has the voltage of the mean light less half the bend times the variance
-(Bucciarelli, Solar Energy 23 (1979) 277-288, for the idea; the factor is worked out from the panel's own model). Where
-any cell lies further below the mean, the curves of all cells are tabulated, forward and reverse, as in the full
-solution but on a third of the currents.
+Light that differs little from cell to cell costs power with its variance: V of a cell at a given current
+bends down with light, so a series connection has the voltage of the mean light less half the bend times the
+variance (Bucciarelli, Solar Energy 23 (1979) 277-288, for the idea; the factor is worked out from the
+panel's own model). Where any cell lies further below the mean, the curves of all cells are tabulated,
+forward and reverse, as in the full solution but on a third of the currents.
 """
 
 import numpy as np
@@ -14,9 +15,9 @@ from layout.power.panel_model import DARK_W_M2, PanelModel
 from sites.conventions import Float32Array, FloatArray, IntArray
 
 MILD_DEPTH = 0.04
-"""Where no cell lies further below the mean, over the mean, the variance decides. On gradients, noise, steps and
-single dark cells the power is then off by at most 0.002 of nameplate, 0.00005 in the mean
-(tests/layout/test_power_uneven.py)."""
+"""Where no cell lies further below the mean, over the mean, the variance decides. On 3,600 gradients, noise,
+steps and single dark cells within these limits power was off by 0.002 of nameplate at most, 0.00005 in the
+mean."""
 
 MILD_SPREAD = 0.1
 """Largest difference between any two cells, over the mean, for the same."""
@@ -40,7 +41,8 @@ def cells_dc_power(
 def series_dc_power(
     light_w_m2: Float32Array, groups: IntArray, model: PanelModel, cell_c: FloatArray | Float32Array
 ) -> Float32Array:
-    """Power, W, of n hours of a string of panels in series: light (n, panels, n_points), cell_c (n, panels)."""
+    """Power, W, of n hours of a string of panels in series: light (n, panels, n_points), cell_c (n,
+    panels)."""
     n, panels, points = light_w_m2.shape
     plan = wiring(groups, model)
     cell = np.asarray(cell_c, dtype=np.float32)
@@ -75,7 +77,8 @@ def _chunk_power(
 
 
 def _series_spread(points: Float32Array, plan: Wiring, panels: int) -> tuple[Float32Array, Float32Array]:
-    """Mean light (n,) and its variance over the mean's square along the series connection, from (panels × n_points, n).
+    """Mean light (n,) and its variance over the mean's square along the series connection, from (panels ×
+    n_points, n).
 
     Of parallel halves each counts with its own variance, but only the mean of both against other groups.
     """

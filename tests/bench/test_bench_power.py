@@ -1,0 +1,67 @@
+"""Panel-hours a minute of the electrical methods, in as many threads as there are cores.
+
+Run alone: pytest -m bench tests/bench/test_bench_power.py -s
+"""
+
+import os
+import time
+import tomllib
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import layout
+from layout.panel_type import PanelType
+from layout.power.cells import group_map
+from layout.power.full_curve import full_panel_power
+from layout.power.panel_model import PanelModel, panel_model
+from layout.power.panel_power import panel_dc_power
+from layout.power.uneven import cells_dc_power
+
+LIBRARY = Path(layout.__file__).parent / "library" / "panels"
+Method = Callable[[np.ndarray, np.ndarray, PanelModel, np.ndarray], np.ndarray]
+
+
+def light(kind: str, n: int, shape: tuple[int, int]) -> np.ndarray:
+    rng = np.random.default_rng(0)
+    up = (np.arange(shape[0]) + 0.5)[None, :, None] / shape[0]
+    base = rng.uniform(50.0, 1000.0, (n, 1, 1))
+    if kind == "even":
+        values = np.broadcast_to(base, (n, *shape))
+    elif kind == "sloping light":
+        values = base * (1.0 + rng.uniform(-0.06, 0.06, (n, 1, 1)) * (up - 0.5)) + np.zeros((n, *shape))
+    else:
+        values = base * (0.15 + 0.85 * (up > rng.random((n, 1, 1)))) + np.zeros((n, *shape))
+    return values.reshape(n, -1).astype(np.float32)
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize(
+    ("method", "kind", "n"),
+    [
+        (panel_dc_power, "even", 2_000_000),
+        (panel_dc_power, "shadow edge", 500_000),
+        (cells_dc_power, "even", 1_000_000),
+        (cells_dc_power, "sloping light", 1_000_000),
+        (cells_dc_power, "shadow edge", 60_000),
+        (full_panel_power, "shadow edge", 20_000),
+    ],
+)
+def test_panel_hours_a_minute(method: Method, kind: str, n: int) -> None:
+    """The year's methods on 6 × 6 points of a half-cut panel, the full solution on its 120 cells."""
+    values = tomllib.loads((LIBRARY / "mono_glass.toml").read_text())
+    panel = PanelType(**(values | {"cells": tuple(values["cells"])}))
+    model, cores = panel_model(panel), os.cpu_count() or 1
+    shape = panel.cells if method is full_panel_power else (6, 6)
+    groups = group_map(panel, "portrait", *shape).ravel()
+    rows, cell_c = light(kind, n, shape), np.full(n, 40.0, dtype=np.float32)
+    parts = np.array_split(np.arange(n), 4 * cores)
+    with ThreadPoolExecutor(cores) as pool:
+        start = time.perf_counter()
+        list(pool.map(lambda i: method(rows[i[0] : i[-1] + 1], groups, model, cell_c[i]), parts))
+        rate = n / (time.perf_counter() - start) * 60.0 / 1e6
+    print(f"\n{method.__name__}, {kind}: {rate:.1f} million panel-hours a minute on {cores} cores")
+    assert rate > 0.0
