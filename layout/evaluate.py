@@ -29,8 +29,9 @@ class FieldYear:
     panel : (n,) float by name, a year's sum of each panel (that of the panel standing for it): ``front``, ``rear``
         [kWh/m² before glass], ``useful`` [kWh/m² after glass and dirt, rear by bifaciality], ``dc_cool``,
         ``dc_even``, ``dc`` [kWh: even light at 25 °C, even light as warm as it gets, as it is]
-    hour : (k,) float by name: ``front``, ``rear``, ``direct``, ``open_direct`` [W/m², area means before glass, the
-        last without any shadow], ``panel_c`` [°C, area mean], ``dc`` [W, the whole layout]
+    hour : (k,) float by name: ``front``, ``rear`` [W/m², area means before glass], ``direct``, ``open_direct`` [W/m²,
+        straight beam on both faces of bifacial panels, as shaded and as if alone], ``panel_c`` [°C, area mean],
+        ``dc`` [W, the whole layout]
     beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
@@ -97,13 +98,14 @@ class Evaluator:
         area = block.counts * field.rectangles.area[block.panels]
         share = area / (field.rectangles.area[field.of_panel >= 0].sum())
         hour = {name: self.matrix @ (before[name] @ share) for name in before}
-        hour["direct"] = self.matrix[:, :m] @ (before["front"][:m] @ share)
-        normals = field.rectangles.normal[block.panels]
-        hour["open_direct"] = self.matrix[:, :m] @ (np.maximum(0.0, self.conditions.parts.sun @ normals.T) @ share)
-        hour["panel_c"] = panel_c @ share
-        hour["dc"] = power["dc"] @ block.counts
+        cosine = self.conditions.parts.sun @ field.rectangles.normal[block.panels].T
         beam = before["front"][:m] + before["rear"][:m]
         by_sheets = front.by_sheets if rear is None else front.by_sheets + rear.by_sheets
+        free = np.maximum(0.0, cosine) if rear is None else np.abs(cosine)
+        hour["direct"] = self.matrix[:, :m] @ ((beam - by_sheets) @ share)
+        hour["open_direct"] = self.matrix[:, :m] @ (free @ share)
+        hour["panel_c"] = panel_c @ share
+        hour["dc"] = power["dc"] @ block.counts
         brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
         return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"], by_sheets)
 
