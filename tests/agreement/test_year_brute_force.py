@@ -7,7 +7,7 @@ a net of its own that is traced hour by hour as well. No panel stands for anothe
 """
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
