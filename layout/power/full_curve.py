@@ -40,7 +40,7 @@ class Effort:
 FULL = Effort(14, 4, (0.85, 0.92, 0.97, 1.0), 96, ((2, 7, 2.0), (1, 7, 0.6)))
 """Against 100 shared nodes and 300 search currents, 3,000 patterns each (random, half-plane shadows,
 gradients) on four kinds of panels: within 0.0005 of nameplate at the 99th percentile, 0.0001 in the mean,
-0.001 at worst."""
+0.002 at worst."""
 
 FAST = Effort(3, 1, (0.9, 0.97, 1.01), 48, ((1, 5, 0.8),))
 """For the year, groups with diodes. 10,000 patterns each of shadow edges and of scattered shade, on full and
@@ -65,6 +65,9 @@ NEGATIVE_SHARES = (-0.15, -0.05, -0.015)
 """Halves in parallel may drive current backward through the darker one: nodes below zero, over the brightest
 cell's light current."""
 
+ANY_VOLTAGE = (0.0, np.inf)
+
+_WINDOW_TOLERANCE = 0.005
 _CELLS_AT_ONCE = 65536
 
 Curve = tuple[Float32Array, Float32Array]
@@ -119,6 +122,7 @@ def tracker_power(
     diodes: bool | None = None,
     reverse: Reverse | None = None,
     effort: Effort = FULL,
+    window_v: tuple[float, float] = ANY_VOLTAGE,
 ) -> OperatingPoint:
     """Highest power of strings in parallel on one tracker.
 
@@ -128,13 +132,17 @@ def tracker_power(
     diodes : False: as if the bypass diodes had failed open; None: as the panel type says
     reverse : behaviour of cells under reverse voltage; None: `reverse_of` the type
     effort : `FULL` or `FAST`
+    window_v : lowest and highest voltage that the tracker can hold (met to 0.5 %); no power where the strings
+        reach none inside
+    Strings darker than the tracker's voltage count as nearly blocked: they take back next to no current.
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
     n, strings, panels, _ = light_w_m2.shape
     plan = wiring(groups, model)
     cell = np.broadcast_to(np.asarray(cell_c, dtype=np.float32), (n, strings, panels))
     check_range(light_w_m2, cell)
-    field = _Field(model, plan, strings, panels, model.diodes if diodes is None else diodes, reverse, effort)
+    with_diodes = model.diodes if diodes is None else diodes
+    field = _Field(model, plan, strings, panels, with_diodes, reverse, effort, window_v)
     rows = max(4, _CELLS_AT_ONCE // (strings * panels * plan.order.size))
     found = [field.solve(light_w_m2[i : i + rows], cell[i : i + rows]) for i in range(0, n, rows)]
     if not found:
@@ -223,9 +231,10 @@ class _Field:
         diodes: bool,
         reverse: Reverse | None,
         effort: Effort,
+        window_v: tuple[float, float] = ANY_VOLTAGE,
     ) -> None:
         self.model, self.plan, self.diodes = model, plan, diodes
-        self.strings, self.panels, self.effort = strings, panels, effort
+        self.strings, self.panels, self.effort, self.window = strings, panels, effort, window_v
         self.parts = panels * plan.groups * plan.halves
         self.table = reverse_table(reverse or reverse_of(model.panel_type))
 
@@ -334,7 +343,7 @@ class _Field:
     ) -> Float32Array:
         """String currents around those at the tracker's highest maxima: (maxima × count, strings, n)."""
         current, volts = self._on_tracker(strings)
-        power = current * volts
+        power = self._inside(current * volts, volts)
         peak = (power[1:-1] >= power[:-2]) & (power[1:-1] >= power[2:])
         ranked = np.where(peak, power[1:-1], np.float32(-1.0))
         columns = np.arange(power.shape[1])
@@ -348,7 +357,16 @@ class _Field:
             # spacing of the search there: d(share^p) = p share^((p - 1) / p) / nodes
             share = np.clip(centre / top, 1e-3, 1.0) ** ((SPREAD - 1.0) / SPREAD)
             near.append(centre + steps * share * top * np.float32(SPREAD / self.effort.search))
+        for edge in self.window:
+            if 0.0 < edge < np.inf:
+                near.append(current_at(np.full_like(strings[1][:1], edge), strings))
         return np.concatenate(near)
+
+    def _inside(self, power: Float32Array, volts: Float32Array) -> Float32Array:
+        """Power where the tracker can hold the voltage, -1 elsewhere."""
+        low, high = self.window
+        held = (volts >= low * (1.0 - _WINDOW_TOLERANCE)) & (volts <= high * (1.0 + _WINDOW_TOLERANCE))
+        return np.where(held, power, np.float32(-1.0))
 
     def _best(
         self, near: Float32Array, near_volts: Float32Array, strings: Curve, parts: Curve, groups: Curve
@@ -358,7 +376,7 @@ class _Field:
         current = near[:, 0]
         if self.strings > 1:
             current = current_at(np.repeat(volts[:, None], self.strings, axis=1), strings).sum(axis=1)
-        power = current * volts
+        power = self._inside(current * volts, volts)
         best = power.argmax(axis=0)
         columns = np.arange(power.shape[1])
         held = volts[best, columns]

@@ -46,15 +46,18 @@ def ac_power(
     rated_kw: float,
     ac_limit_kw: float | None,
     curve: Curve,
+    start_kw: float = 0.0,
 ) -> tuple[FloatArray, FloatArray]:
     """AC power, and AC power cut off by the limit, both kW.
 
     dc_kw : (...) float [kW] at the inverter's terminals
     rated_kw : power that counts as full load: the AC limit where there is one, the DC capacity otherwise
     ac_limit_kw : most that leaves the inverter; None: no clipping
+    start_kw : DC power below which the inverter stays off
     Returns (ac_kw, clipped_kw), shaped as dc_kw.
     """
     dc = np.asarray(dc_kw, dtype=np.float64)
+    dc = np.where(dc < start_kw, 0.0, dc)
     ac = dc * efficiency(dc / rated_kw, curve)
     if ac_limit_kw is None:
         return ac, np.zeros_like(ac)

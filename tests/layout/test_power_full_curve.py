@@ -200,3 +200,19 @@ def test_nothing_in_nothing_out() -> None:
     model, groups = case("full cells")
     assert full_panel_power(np.zeros((0, groups.size), np.float32), groups, model, np.zeros(0)).shape == (0,)
     assert full_panel_power(np.zeros((1, groups.size), np.float32), groups, model, np.zeros(1)).max() < 0.05
+
+
+def test_tracker_window() -> None:
+    """A window that holds the maximum changes nothing; one below it costs power; one out of reach leaves
+    none."""
+    model, groups = case("full cells")
+    light = np.repeat(patterns("some shaded", 6, groups.size)[:, None, None], 4, axis=2)
+    cell_c = np.full((6, 1, 1), 35.0)
+    free = tracker_power(light, groups, model, cell_c)
+    low = float(free.volts.min())
+    same = tracker_power(light, groups, model, cell_c, window_v=(0.9 * low, 200.0))
+    assert same.power == pytest.approx(free.power, rel=1e-3)
+    below = tracker_power(light, groups, model, cell_c, window_v=(0.3 * low, 0.8 * low))
+    assert np.all((below.power > 0.0) & (below.power < free.power))
+    assert np.all(below.volts <= 0.8 * low * 1.006)
+    assert np.all(tracker_power(light, groups, model, cell_c, window_v=(400.0, 800.0)).power == 0.0)

@@ -38,3 +38,9 @@ def test_output_rises_with_input_without_a_jump() -> None:
     ac, _ = ac_power(np.linspace(0.0, 12.0, 120_001), 10.0, None, CURVE)
     assert np.all(np.diff(ac) >= 0)
     assert np.diff(ac).max() < 1.5e-4
+
+
+def test_inverter_stays_off_below_its_start() -> None:
+    ac, _ = ac_power(np.array([0.05, 0.2]), 10.0, None, CURVE, start_kw=0.1)
+    assert ac[0] == 0.0
+    assert ac[1] > 0.0
