@@ -123,7 +123,7 @@ def test_sunlight_by_way_of_ground_with_the_panels_own_shadow(height, bound):
     ground: the square moved along the sun's direction, integrated over the point factor B-3 by quadrature."""
     rng = np.random.default_rng(5)
     errors = []
-    for _ in range(8):
+    for _ in range(4):
         scene = hovering(height, *rng.uniform(-1, 1, 2))
         elevation, azimuth = rng.uniform(15, 90), rng.uniform(0, 360)
         s = unit_vector(elevation, azimuth)
