@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from layout.booster_tables import read_boosters
 from layout.panel_type import PanelType
 from layout.panel_types import BIFACIAL, MONO, load_panel_type, panel_from_datasheet
 from layout.plan_checks import layout_faults
+from layout.plan_sheets import NO_TYPES, SheetTypes, read_sheet_types, sheet_faults
 from layout.plan_tables import (
     LAYOUT_KINDS,
     InverterTable,
@@ -51,7 +53,7 @@ __all__ = [
     "read_plan",
 ]
 
-KEYS = ("title", "site", "plot", "panel", "inverter", "losses", "run", "layout")
+KEYS = ("title", "site", "plot", "panel", "reflector", "diffuser", "inverter", "losses", "run", "layout")
 
 LONGEST_TITLE = 200
 
@@ -64,6 +66,7 @@ class Plan:
     panel : type of the panels unless a layout names its own
     panel_given : False where the plan has no [panel] and ``panel`` is the bundled mono type
     warnings : lines about what looks wrong but may be meant
+    sheets : reflector and diffuser types, the plan's own and the bundled ones, by name
     """
 
     title: str
@@ -77,6 +80,7 @@ class Plan:
     losses: LossTable
     run: RunTable
     warnings: tuple[str, ...]
+    sheets: SheetTypes = NO_TYPES
 
 
 def read_plan(path: str | Path) -> Plan:
@@ -99,9 +103,12 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     inverter = check_table(InverterTable, data.get("inverter", {}), file, "inverter", faults)
     losses = check_table(LossTable, data.get("losses", {}), file, "losses", faults)
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
+    sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
     site = build_site(data.get("site"), data.get("plot"), folder, file, faults)
     types = _layout_types(layouts, panel, given, file, faults)
+    for index, layout in layouts.items():
+        faults.extend(sheet_faults(layout, sheets, file, f"layout[{index}]", warnings))
     if site is not None:
         faults.extend(_plot_missing(site, layouts, file))
         for index, layout in layouts.items():
@@ -123,6 +130,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
         losses=losses,
         run=run,
         warnings=(*site.warnings, *warnings),
+        sheets=sheets,
     )
 
 
@@ -200,7 +208,14 @@ def _layout(table: Any, file: str, key: str, faults: list[Fault]) -> Layout | No
         accepted = nearest(kind, LAYOUT_KINDS) if isinstance(kind, str) else nearest("", LAYOUT_KINDS)
         faults.append(Fault(file, f"{key}.kind", found, accepted))
         return None
-    return check_table(LAYOUT_KINDS[kind], table, file, key, faults)
+    if "booster" not in table:
+        return check_table(LAYOUT_KINDS[kind], table, file, key, faults)
+    before = len(faults)
+    boosters = read_boosters(table["booster"], kind, file, key, faults)
+    rest = {word: value for word, value in table.items() if word != "booster"}
+    layout = check_table(LAYOUT_KINDS[kind], rest, file, key, faults)
+    # Each booster was checked against the table of its place.
+    return layout.model_copy(update={"booster": boosters}) if layout and len(faults) == before else None
 
 
 def _layout_types(

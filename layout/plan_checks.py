@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from layout.booster_checks import row_booster_faults, tower_booster_faults
 from layout.geometry.attitude import rise_along_row_deg, row_attitude
 from layout.panel_type import PanelType
 from layout.pieces import SQUARE_TOLERANCE
@@ -44,9 +45,7 @@ def row_tilt(layout: RowsLayout | UprightLayout) -> float:
     return layout.tilt_deg if isinstance(layout, RowsLayout) else 90.0
 
 
-def _row_faults(
-    layout: RowsLayout | UprightLayout, panel: PanelType, plot: Plot, file: str, key: str
-) -> list[Fault]:
+def _row_faults(layout: RowsLayout | UprightLayout, panel: PanelType, plot: Plot, file: str, key: str) -> list[Fault]:
     rise = rise_along_row_deg(layout.azimuth_deg, plot.gradient)
     tilt = row_tilt(layout)
     if tilt < rise - 1e-9:
@@ -67,6 +66,7 @@ def _row_faults(
     if not faults:
         step = (width + layout.panel_gap_m) * layout.pitch_m / layout.panels_high
         faults.extend(_size_fault(plot.area_m2 / step, file, key))
+        faults.extend(row_booster_faults(layout, stack_size(layout, panel), plot.gradient, file, key))
     return faults
 
 
@@ -83,6 +83,7 @@ def _tower_faults(layout: TowersLayout, panel: PanelType, plot: Plot, file: str,
         box = walls + layout.side_m**2
         count = plot.area_m2 / layout.spacing_m**2 * max(5.0, 2.0 * box / panel.area_m2)
         faults.extend(_size_fault(count, file, key))
+        faults.extend(tower_booster_faults(layout, plot.gradient, file, key))
     return faults
 
 
@@ -93,9 +94,7 @@ def _size_fault(count: float, file: str, key: str) -> list[Fault]:
     return [Fault(file, key, f"room for about {count:,.0f} panels", accepted)]
 
 
-def _pieces_faults(
-    layout: PiecesLayout, panel: PanelType, plot: Plot | None, file: str, key: str
-) -> list[Fault]:
+def _pieces_faults(layout: PiecesLayout, panel: PanelType, plot: Plot | None, file: str, key: str) -> list[Fault]:
     faults = []
     gradient = plot.gradient if plot is not None else np.zeros(2)
     for i, piece in enumerate(layout.panel):
@@ -105,9 +104,10 @@ def _pieces_faults(
         if piece.bifacial and panel.bifaciality == 0.0:
             accepted = "a panel type with bifaciality above 0, or no [panel]"
             faults.append(Fault(file, f"{here}.bifacial", "true with a one-faced panel type", accepted))
-    for i, blocker in enumerate(layout.blocker):
-        here = f"{key}.blocker[{i}]"
-        faults.extend(_rectangle_faults(blocker, file, here) or _buried(blocker, gradient, file, here))
+    for name in ("blocker", "reflector", "diffuser"):
+        for i, other in enumerate(getattr(layout, name)):
+            here = f"{key}.{name}[{i}]"
+            faults.extend(_rectangle_faults(other, file, here) or _buried(other, gradient, file, here))
     return faults
 
 

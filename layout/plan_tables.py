@@ -8,7 +8,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from sites.tables import Table, Vector, flag, key_of, number, text, whole
+from layout.booster_tables import Booster
+from layout.piece_tables import PanelPieceTable, PieceTable
+from layout.sheet_tables import CoverTable, DiffuserPieceTable, ReflectorPieceTable
+from sites.tables import Table, flag, key_of, number, text, whole
 
 OUR_ASSUMPTION = "our assumption"
 
@@ -25,11 +28,6 @@ Orientation = Literal["portrait", "landscape"]
 Efficiency = Annotated[float, Field(strict=True, gt=0.0, le=100.0, allow_inf_nan=False)]
 Eight = Annotated[tuple[Efficiency, ...], Field(min_length=8, max_length=8)]
 CellCount = Annotated[int, Field(strict=True, ge=1, le=200)]
-
-
-def _corner(meaning: str) -> Vector:
-    vector: Vector = key_of(meaning, "[x, y, z] in metres")
-    return vector
 
 
 class PanelTable(Table):
@@ -121,6 +119,16 @@ def _panel() -> str | None:
     return name
 
 
+def _boosters() -> tuple[Booster, ...]:
+    boosters: tuple[Booster, ...] = key_of("reflectors around the panels", "tables, [[layout.booster]]", ())
+    return boosters
+
+
+def _cover() -> CoverTable | None:
+    cover: CoverTable | None = key_of("a see-through sheet over each panel", "a table, [layout.cover]", None)
+    return cover
+
+
 class RowsLayout(Table):
     """[[layout]] with kind = "rows": tilted rows"""
 
@@ -138,6 +146,8 @@ class RowsLayout(Table):
     )
     panel_gap_m: float = number("between neighbouring panels", 0.02, ge=0, le=5)
     panel: str | None = _panel()
+    booster: tuple[Booster, ...] = _boosters()
+    cover: CoverTable | None = _cover()
 
 
 class UprightLayout(Table):
@@ -156,6 +166,8 @@ class UprightLayout(Table):
     )
     panel_gap_m: float = number("between neighbouring panels", 0.02, ge=0, le=5)
     panel: str | None = _panel()
+    booster: tuple[Booster, ...] = _boosters()
+    cover: CoverTable | None = _cover()
 
 
 class TowersLayout(Table):
@@ -174,20 +186,8 @@ class TowersLayout(Table):
         ALL_FACES,
     )
     panel: str | None = _panel()
-
-
-class PieceTable(Table):
-    """[[layout.blocker]]: an opaque rectangle"""
-
-    corner: Vector = _corner("z above the ground vertically below")
-    along: Vector = _corner("one edge")
-    up: Vector = _corner("the other edge, at right angles")
-
-
-class PanelPieceTable(PieceTable):
-    """[[layout.panel]]: a rectangle of cells; it faces along × up"""
-
-    bifacial: bool = flag("the rear produces too", False)
+    booster: tuple[Booster, ...] = _boosters()
+    cover: CoverTable | None = _cover()
 
 
 class PiecesLayout(Table):
@@ -199,6 +199,9 @@ class PiecesLayout(Table):
         "the panels", "at least one table, [[layout.panel]]"
     )
     blocker: tuple[PieceTable, ...] = key_of("opaque rectangles", "tables, [[layout.blocker]]", ())
+    reflector: tuple[ReflectorPieceTable, ...] = key_of("reflecting rectangles", "tables, [[layout.reflector]]", ())
+    diffuser: tuple[DiffuserPieceTable, ...] = key_of("see-through rectangles", "tables, [[layout.diffuser]]", ())
+    cover: CoverTable | None = _cover()
 
 
 Layout = RowsLayout | UprightLayout | TowersLayout | PiecesLayout

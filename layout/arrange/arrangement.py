@@ -3,9 +3,18 @@
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from layout.diffuser_types import DiffuserType
 from layout.panel_type import PanelType
 from layout.pieces import Scene
 from sites.conventions import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class Cover:
+    """The see-through sheet over each panel's front, parallel to it."""
+
+    kind: DiffuserType
+    gap_m: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,6 +31,7 @@ class Arrangement:
     fit : lines: how many fit and why others did not
     repeat : two (2,) plan vectors by which the same pattern may go on beyond the boundary (endless figure), or
         None where the layout has no pattern ("pieces" alone on no plot)
+    cover : the cover over each panel, None where there is none; its sheets are the last of the scene's diffusers
     """
 
     name: str
@@ -34,7 +44,18 @@ class Arrangement:
     fit: tuple[str, ...]
     options: dict[str, Any] = field(default_factory=dict)
     repeat: tuple[FloatArray, FloatArray] | None = None
+    cover: Cover | None = None
+
+    @property
+    def reflector_area_m2(self) -> float:
+        """Area of all reflectors, mirror side only, m²."""
+        return sum(sheet.area_m2 for sheet in self.scene.reflectors)
+
+    @property
+    def cover_area_m2(self) -> float:
+        """Area of all covers and other see-through sheets, one side, m²."""
+        return sum(sheet.area_m2 for sheet in self.scene.diffusers)
 
     def without_reflectors(self) -> "Arrangement":
         """The same layout with its reflectors and diffusers taken away."""
-        return replace(self, scene=replace(self.scene, reflectors=(), diffusers=()))
+        return replace(self, scene=replace(self.scene, reflectors=(), diffusers=()), cover=None)

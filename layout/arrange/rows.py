@@ -9,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from layout.arrange.arrangement import Arrangement
+from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
 from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
+from layout.booster_shapes import row_sheets, row_unit
 from layout.geometry.attitude import row_attitude
 from layout.panel_type import PanelType
 from layout.pieces import Panel, Scene
@@ -82,10 +84,8 @@ def build_rows(
     corners = np.column_stack([origins, z])[:, None] + column.offsets
     obstacles = obstacle_blockers(plan.site.plot) if on_plot else ()
     two_faces = column.panel.bifaciality > 0.0
-    panels = [
-        Panel(corner, column.along, column.up, column.cells, two_faces) for corner in corners.reshape(-1, 3)
-    ]
-    return Arrangement(
+    panels = [Panel(corner, column.along, column.up, column.cells, two_faces) for corner in corners.reshape(-1, 3)]
+    bare = Arrangement(
         name=layout.name,
         kind=layout.kind,
         scene=Scene(panels, blockers=obstacles, ground=ground),
@@ -96,6 +96,10 @@ def build_rows(
         fit=fit,
         repeat=(column.pattern.first, column.pattern.second),
     )
+    gradient = plan.site.plot.gradient if plan.site.plot is not None else np.zeros(2)
+    unit = row_unit(layout, stack_size(layout, column.panel), gradient)
+    sets = [row_sheets(booster, unit) for booster in layout.booster]
+    return add_cover(plan, layout, add_boosters(plan, layout, bare, sets, places, on_plot))
 
 
 def _strings(row: IntArray, levels: int) -> IntArray:

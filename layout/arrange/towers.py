@@ -11,9 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from layout.arrange.arrangement import Arrangement
+from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
 from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
+from layout.booster_shapes import tower_sheets, tower_unit
 from layout.geometry.attitude import azimuth_vector
 from layout.panel_type import PanelType
 from layout.pieces import Blocker, Ground, Panel, Scene
@@ -55,9 +57,7 @@ def tower_of(plan: Plan, layout: TowersLayout) -> Tower:
     east, north = azimuth_vector(layout.azimuth_deg + 90.0), azimuth_vector(layout.azimuth_deg)
     half = 0.5 * layout.side_m
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], dtype=np.float64)
-    pattern = Pattern(
-        half * corners @ np.stack([east, north]), layout.spacing_m * east, layout.spacing_m * north
-    )
+    pattern = Pattern(half * corners @ np.stack([east, north]), layout.spacing_m * east, layout.spacing_m * north)
     sizes = [len(part[0]) for part in parts]
     along, up = np.concatenate([p[1] for p in parts]), np.concatenate([p[2] for p in parts])
     area = np.linalg.norm(along, axis=1) * np.linalg.norm(up, axis=1)
@@ -107,7 +107,7 @@ def build_towers(
     blockers = [Blocker(base + c, a, u) for base in bases for c, a, u in tower.blockers]
     obstacles = obstacle_blockers(plan.site.plot) if on_plot else ()
     strings = np.arange(len(bases))[:, None] * 5 + tower.face
-    return Arrangement(
+    bare = Arrangement(
         name=layout.name,
         kind=layout.kind,
         scene=Scene(panels, blockers=(*blockers, *obstacles), ground=ground),
@@ -118,6 +118,9 @@ def build_towers(
         fit=fit,
         repeat=(tower.pattern.first, tower.pattern.second),
     )
+    gradient = plan.site.plot.gradient if plan.site.plot is not None else np.zeros(2)
+    sets = [tower_sheets(booster, tower_unit(layout, gradient)) for booster in layout.booster]
+    return add_cover(plan, layout, add_boosters(plan, layout, bare, sets, places, on_plot))
 
 
 def _bases(origins: FloatArray, footprint: FloatArray, ground: Ground, base_height_m: float) -> FloatArray:
