@@ -65,6 +65,8 @@ class Evaluator:
     """What turns coefficients into electricity.
 
     matrix : (k, 2m + 4), the sky year; dirt : share of the light that soiling takes
+    kind : the panel type, its cooling as hindered by a cover
+    cover_colour : what a cover passes of the light that cells use over what it passes of all sunlight; 1 without
     """
 
     conditions: Conditions
@@ -72,12 +74,13 @@ class Evaluator:
     kind: PanelType
     model: PanelModel
     dirt: float
+    cover_colour: float = 1.0
 
     def block_year(self, field: Field, block: Block) -> _BlockYear:
         """One block over the year."""
         hours = self.conditions.hour_kwh
         front, rear = block.front, block.rear
-        electric: np.ndarray = front.after * np.float32(1.0 - self.dirt)
+        electric: np.ndarray = front.after * np.float32((1.0 - self.dirt) * self.cover_colour)
         heat: np.ndarray = front.after.mean(axis=2)
         before = {"front": front.before.mean(axis=2), "rear": np.zeros_like(heat)}
         warm = front.after

@@ -44,6 +44,7 @@ def ledger(
     power: Electricity,
     losses: LossTable,
     hours: float,
+    covered: bool = False,
 ) -> tuple[Step, ...]:
     """The steps from sunlight to socket; their factors multiply out to the AC energy.
 
@@ -53,6 +54,7 @@ def ledger(
     """
     dirt = 1.0 - losses.soiling_pct / 100.0
     front = float(year.panel["front"] @ share)
+    glass = "Angular loss of the glass" + (", colour of the cover's light" if covered else "")
     unboosted = float(bare_year.panel["front"] @ share) if bare_year else front
     both = front + kind.bifaciality * float(year.panel["rear"] @ share)
     useful = float(year.panel["useful"] @ share)
@@ -65,7 +67,7 @@ def ledger(
     if kind.bifaciality > 0:
         shown.append(("Light on the rear faces", both * capacity_kw, "traced"))
     shown += [
-        ("Angular loss of the glass", useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
+        (glass, useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
         ("Soiling", useful * capacity_kw, losses.soiling_source),
         ("Cells at weak light", float(year.panel["dc_cool"].sum()), "one-diode model"),
         (

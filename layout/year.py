@@ -17,6 +17,7 @@ from layout.light.lattice import grid_lattice
 from layout.light.net import Net
 from layout.peaks import peaks
 from layout.pieces import Scene
+from layout.power.cover_cooling import covered_cooling
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import LayoutResult
@@ -95,9 +96,13 @@ def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Set
 
 
 def _evaluator(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Evaluator:
-    kind = arrangement.panel_type
-    dirt = settings.losses.soiling_pct / 100.0
-    return Evaluator(conditions, conditions.matrix(), kind, panel_model(kind), dirt)
+    kind, cover = arrangement.panel_type, arrangement.cover
+    dirt, model = settings.losses.soiling_pct / 100.0, panel_model(kind)
+    if cover is None:
+        return Evaluator(conditions, conditions.matrix(), kind, model, dirt)
+    colour = cover.kind.usable_transmittance / cover.kind.transmittance
+    cooled = covered_cooling(kind, cover.gap_m)
+    return Evaluator(conditions, conditions.matrix(), cooled, model, dirt, colour)
 
 
 def _ticker(label: str, progress: Progress | None, total: int) -> Callable[[int], None]:

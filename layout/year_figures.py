@@ -100,7 +100,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         cautions=cautions(arrangement, peak),
         steps=ledger(
             arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
-            hours,
+            hours, arrangement.cover is not None,
         ),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
         frame=_frame(c, year, power),
