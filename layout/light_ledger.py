@@ -20,7 +20,7 @@ from layout.light.sheets import Sheet
 from layout.result import LightLedger
 from sites.conventions import FloatArray, IntArray
 
-PHOTONS = 100_000
+PHOTONS = 300_000
 FRONT_POINTS = 34
 
 

@@ -24,6 +24,7 @@ LOOK_DOME = 89
 LOOK_GROUND = 12
 LOOK_FEW_SUN = 36
 LOOK_DRAWS = 5
+SHEET_WEIGHT = 4.0
 TOLERANCE = 0.002
 """Largest share of the year's light by which two views may differ. Experiment: tests/layout/test_surroundings.py
 prints classes and error against this value."""
@@ -154,13 +155,16 @@ def _ground_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> 
 
 
 def _sheet_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
-    """Sunlight by way of one sheet on the panels' middles, scaled as `_sky_view`."""
-    points, normal = Net(1, 1).place(panels, rear), panels.normal[0] * (-1.0 if rear else 1.0)
+    """Sunlight by way of one sheet, scaled as `_sky_view` but counted SHEET_WEIGHT times: shares of the reflectors'
+    light are asked for by themselves, where an error that is small against all light is not small."""
+    points, normal = LOOK_NET.place(panels, rear), panels.normal[0] * (-1.0 if rear else 1.0)
     orders = tuple(sequences(engine.sheets, 1))
     got = light_by_sheets(
         engine.kernel, orders, points, normal, year.sun, (np.ones_like,), engine.sheet_glass, LOOK_DRAWS
     )[0]
-    return (got * year.sun_light[:, None].astype(np.float32)).T, 0.0
+    got = got.reshape(len(year.sun), len(panels), -1).transpose(1, 0, 2)
+    weights = year.sun_light.astype(np.float32)[None, :, None] * np.float32(SHEET_WEIGHT / LOOK_NET.points)
+    return (got * weights).reshape(len(panels), -1), 0.0
 
 
 def _cluster(views: np.ndarray, limit: float) -> IntArray:
