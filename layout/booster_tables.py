@@ -19,6 +19,26 @@ ALL_SIDES: tuple[Side, ...] = ("lower", "upper", "left", "right")
 Wall = Literal["north", "east", "south", "west"]
 
 
+Adjust = Literal["never", "monthly"]
+
+ANGLES = {
+    "aisle": ("tilt_deg", 90.0),
+    "wings": ("opening_deg", 135.0),
+    "strips": ("tilt_deg", 80.0),
+    "between": ("tilt_deg", 90.0),
+}
+"""The angle by which the sheets of each place are set by hand, and its largest value."""
+
+
+def _adjust() -> Adjust:
+    adjust: Adjust = key_of(
+        "'monthly': work out beside it what setting the angle by hand each month would bring",
+        "'never' or 'monthly'",
+        "never",
+    )
+    return adjust
+
+
 def _reflector() -> str:
     name: str = text("its reflector type", accepts="the name of a reflector type")
     return name
@@ -37,6 +57,7 @@ class AisleBooster(Table):
     width_m: float = number("from the near to the far edge", ge=0.02, le=50)
     tilt_deg: float = _tilt("against the ground, far edge lifted", 90)
     gap_m: float = number("horizontal, from the panels' lower edge to the near edge", 0.0, ge=0, le=50)
+    adjust: Adjust = _adjust()
 
 
 class WingsBooster(Table):
@@ -54,6 +75,7 @@ class WingsBooster(Table):
     )
     depth_m: float = number("from the hinge to the far edge", ge=0.02, le=20)
     opening_deg: float = number("0 in the panel's plane, 90 upright on it, more leans over it", ge=0, le=135)
+    adjust: Adjust = _adjust()
 
 
 class StripsBooster(Table):
@@ -63,6 +85,7 @@ class StripsBooster(Table):
     place: Literal["strips"] = key_of("strips along all four edges of each panel, in the gaps", "'strips'")
     width_m: float = number("of each strip; two share a gap", ge=0.005, le=5)
     tilt_deg: float = _tilt("against the panel's plane, far edge lifted", 80)
+    adjust: Adjust = _adjust()
 
 
 class BetweenBooster(Table):
@@ -78,6 +101,7 @@ class BetweenBooster(Table):
     faces: tuple[Wall, ...] = key_of(
         "faces with a sheet in front; absent: all with panels", "some of 'north', 'east', 'south', 'west'", ()
     )
+    adjust: Adjust = _adjust()
 
 
 class PostsBooster(Table):

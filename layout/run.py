@@ -1,7 +1,9 @@
 """``run_plan``: every layout of a plan on its one plot."""
 
 from collections.abc import Collection
+from dataclasses import replace
 
+from layout.adjust import monthly, wants_adjusting
 from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
@@ -44,4 +46,8 @@ def _one(plan: Plan, layout: Layout, year: Conditions, progress: Progress | None
     if arrangement.repeat is not None:
         pattern, unit, area = endless_arrangement(plan, layout, ENDLESS_REACH_M)
         endless = EndlessPattern(pattern, unit, area)
-    return layout_year(arrangement, year, plan_settings(plan), endless, progress)
+    result = layout_year(arrangement, year, plan_settings(plan), endless, progress)
+    if result.boost is None or not wants_adjusting(layout):
+        return result
+    adjusted = monthly(plan, layout, year, plan_settings(plan))
+    return replace(result, boost=replace(result.boost, adjusted=adjusted))
