@@ -14,7 +14,8 @@ from layout.geometry.rays import worker_count
 from layout.light.sky_parts import Glass
 from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
-from layout.power.panel_power import PanelModel, even_light_power, panel_dc_power
+from layout.power.method import dc_power
+from layout.power.panel_power import PanelModel, even_light_power
 from sites.conventions import FloatArray
 
 STANDARD_C = 25.0
@@ -129,7 +130,7 @@ class Evaluator:
         watts = {
             "dc_cool": even_light_power(mean, np.full_like(warm, STANDARD_C), self.model),
             "dc_even": even_light_power(mean, warm, self.model),
-            "dc": panel_dc_power(light.reshape(-1, cells), block.family.groups, self.model, warm),
+            "dc": dc_power(light.reshape(-1, cells), block.family.groups, self.model, warm),
         }
         return {name: w.reshape(k, b) * scale for name, w in watts.items()}
 

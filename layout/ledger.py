@@ -8,6 +8,8 @@ from layout.evaluate import FieldYear
 from layout.panel_type import PanelType
 from layout.plan import InverterTable, LossTable
 from layout.power.inverter import ac_power
+from layout.power.method import method_name
+from layout.power.panel_power import panel_model
 from layout.result import Step
 from sites.conventions import FloatArray
 
@@ -75,7 +77,7 @@ def ledger(
             float(year.panel["dc_even"].sum()),
             "Faiman heat, one-diode model",
         ),
-        ("Uneven light on cells", float(year.panel["dc"].sum()), "weakest cell of each bypass group"),
+        ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),
         ("AC limit", float((power.inverted_kw - power.clipped_kw).sum()) * hours, "inverter"),

@@ -27,6 +27,11 @@ CELL_RANGE_C = (-80.0, 320.0)
 """Cell temperatures beyond these are refused; the upper one only keeps windless concentrated light
 countable."""
 
+LEAKY_SHARE = 0.04
+"""Share of the light current that runs through the shunt at rated voltage from which cells leak too much for the
+weakest-cell rule. Shadow blocks and single dark cells at 300 to 1000 W/m²: at 0.014 (the bundled panels with diodes)
+the rule gives 0.7 % of nameplate too little in the mean, at 0.028 1.0 %, at 0.07 2.2 %, at 0.14 2.8 %."""
+
 POWER_MISMATCH = 0.02
 """Largest relative difference accepted between pmax_w and vmp_v · imp_a."""
 
@@ -111,6 +116,11 @@ class PanelModel:
     def cell_diode(self) -> DiodeParameters:
         """One-diode parameters of one cell."""
         return self.diode.of_one_cell(self.cells_in_series, self.halves)
+
+    @property
+    def leaky_share(self) -> float:
+        """Shunt current at rated voltage over the light current, at 1000 W/m² and 25 °C [-]."""
+        return self.diode.shunt_siemens * self.panel_type.vmp_v / self.diode.light_current_a
 
 
 def datasheet(panel_type: PanelType) -> Datasheet:

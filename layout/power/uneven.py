@@ -10,8 +10,16 @@ forward and reverse, as in the full solution but on a third of the currents.
 
 import numpy as np
 
-from layout.power.full_curve import FAST, FAST_WITHOUT_DIODES, Wiring, tracker_power, wiring
-from layout.power.panel_model import DARK_W_M2, PanelModel
+from layout.power.full_curve import (
+    FAST,
+    FAST_LEAKY,
+    FAST_WITHOUT_DIODES,
+    Effort,
+    Wiring,
+    tracker_power,
+    wiring,
+)
+from layout.power.panel_model import DARK_W_M2, LEAKY_SHARE, PanelModel
 from sites.conventions import Float32Array, FloatArray, IntArray
 
 MILD_DEPTH = 0.04
@@ -70,10 +78,15 @@ def _chunk_power(
     power[even] = sum(model.even_power(mean[even], column) for column in cell_c[even].T) / loss
     rest = np.flatnonzero(~mild & ~dark)
     if len(rest):
-        effort = FAST if model.diodes else FAST_WITHOUT_DIODES
-        found = tracker_power(light[rest][:, None], groups, model, cell_c[rest][:, None], effort=effort)
+        found = tracker_power(light[rest][:, None], groups, model, cell_c[rest][:, None], effort=_effort(model))
         power[rest] = found.power
     return power
+
+
+def _effort(model: PanelModel) -> Effort:
+    if not model.diodes:
+        return FAST_WITHOUT_DIODES
+    return FAST_LEAKY if model.leaky_share > LEAKY_SHARE else FAST
 
 
 def _series_spread(points: Float32Array, plan: Wiring, panels: int) -> tuple[Float32Array, Float32Array]:
