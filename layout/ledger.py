@@ -16,11 +16,12 @@ from sites.conventions import FloatArray
 
 @dataclass(frozen=True, eq=False)
 class Electricity:
-    """(k,) float [kW]: panel_kw at the panels, dc_kw at the inverter, inverted_kw before and limited_kw after the
-    AC limit, ac_kw at the socket; clipped_kw is what the limit takes."""
+    """(k,) float [kW]: panel_kw at the panels, dc_kw at the inverter, started_kw the same in hours in which it runs,
+    inverted_kw before the AC limit, ac_kw at the socket; clipped_kw is what the limit takes from inverted_kw."""
 
     panel_kw: FloatArray
     dc_kw: FloatArray
+    started_kw: FloatArray
     inverted_kw: FloatArray
     ac_kw: FloatArray
     clipped_kw: FloatArray
@@ -31,9 +32,11 @@ def electricity(dc_w: FloatArray, capacity_kw: float, inverter: InverterTable, l
     panel_kw = np.asarray(dc_w) / 1000.0
     dc_kw = panel_kw * (1.0 - losses.wiring_pct / 100.0)
     rated = inverter.ac_limit_kw if inverter.ac_limit_kw is not None else capacity_kw
-    ac_kw, clipped_kw = ac_power(dc_kw, rated, inverter.ac_limit_kw, np.asarray(inverter.efficiency_pct) / 100.0)
+    started_kw = np.where(dc_kw < inverter.start_kw, 0.0, dc_kw)
+    curve = np.asarray(inverter.efficiency_pct) / 100.0
+    ac_kw, clipped_kw = ac_power(dc_kw, rated, inverter.ac_limit_kw, curve, inverter.start_kw)
     available = 1.0 - losses.availability_pct / 100.0
-    return Electricity(panel_kw, dc_kw, ac_kw + clipped_kw, ac_kw * available, clipped_kw)
+    return Electricity(panel_kw, dc_kw, started_kw, ac_kw + clipped_kw, ac_kw * available, clipped_kw)
 
 
 def ledger(
@@ -79,6 +82,7 @@ def ledger(
         ),
         ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
+        ("Inverter off below its start", float(power.started_kw.sum()) * hours, "inverter"),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),
         ("AC limit", float((power.inverted_kw - power.clipped_kw).sum()) * hours, "inverter"),
         ("Availability", float(power.ac_kw.sum()) * hours, losses.availability_source),

@@ -100,7 +100,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     title = _title(data.get("title", ""), file, faults)
     warnings: list[str] = []
     panel, given = _panel(data, file, faults, warnings)
-    inverter = check_table(InverterTable, data.get("inverter", {}), file, "inverter", faults)
+    inverter = _inverter(data.get("inverter", {}), file, faults)
     losses = check_table(LossTable, data.get("losses", {}), file, "losses", faults)
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
@@ -175,6 +175,15 @@ def _panel(
     except InputError as error:
         faults.extend(error.faults)
         return None, True
+
+
+def _inverter(value: Any, file: str, faults: list[Fault]) -> InverterTable | None:
+    """The inverter's table; one that starts above its own limit would never run."""
+    table = check_table(InverterTable, value, file, "inverter", faults)
+    if table is not None and table.ac_limit_kw is not None and table.start_kw >= table.ac_limit_kw:
+        accepted = f"a number below ac_limit_kw, {table.ac_limit_kw:g}"
+        faults.append(Fault(file, "inverter.start_kw", f"{table.start_kw:g}", accepted))
+    return table
 
 
 def _layouts(value: Any, file: str, faults: list[Fault]) -> dict[int, Layout]:

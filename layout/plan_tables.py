@@ -69,6 +69,7 @@ class InverterTable(Table):
     """[inverter]"""
 
     ac_limit_kw: float | None = number("most that leaves the inverter; absent: no clipping", None, gt=0)
+    start_kw: float = number("DC power below which the inverter stays off", 0.0, ge=0, le=10_000)
     efficiency_pct: Eight = key_of(
         "efficiency at 5, 10, 20, 25, 30, 50, 75 and 100 % of rated power",
         "eight numbers above 0 to 100",

@@ -176,6 +176,8 @@ class LayoutResult:
     shade_loss_fraction: float
     uneven_light_loss_fraction: float
     reflected_gain_fraction: float
+    dc_ac_ratio: float
+    clipped_kwh: float
     hottest_cell_c: float
     peak_cell_light_w_m2: float
     peak_cell_ratio: float

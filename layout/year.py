@@ -67,7 +67,7 @@ def layout_year(
         peak=peaks(field, evaluator, year, transmission_ratio),
         open_light=_open_light(field, evaluator),
         power=power,
-        per_m2_endless=_endless(endless, conditions, settings) if endless else float("nan"),
+        per_m2_endless=_endless(endless, conditions, settings, capacity_kw(arrangement)) if endless else float("nan"),
     )
     return layout_result(traced, settings)
 
@@ -135,8 +135,9 @@ def _open_light(field: Field, evaluator: Evaluator) -> FloatArray:
     return light[kind]
 
 
-def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings) -> float:
-    """AC energy per m² of ground of the pattern without end, kWh/m²."""
+def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:
+    """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the plot,
+    to which the inverter's start power belongs."""
     arrangement = endless.arrangement
     evaluator = _evaluator(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
@@ -150,6 +151,7 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
             f"accepted: at most the {bound:.0f} kWh/m² that the sky sends there"
         )
     capacity = float(arrangement.panel_type.pmax_w * arrangement.area_scale[endless.unit].sum()) / 1000.0
-    inverter = settings.inverter.model_copy(update={"ac_limit_kw": None})
+    start_kw = settings.inverter.start_kw * capacity / plot_kw
+    inverter = settings.inverter.model_copy(update={"ac_limit_kw": None, "start_kw": start_kw})
     power = electricity(year.hour["dc"], capacity, inverter, settings.losses)
     return float(power.ac_kw.sum()) * conditions.weather.interval_h / endless.unit_area_m2

@@ -94,6 +94,8 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         shade_loss_fraction=1.0 - bare_front / open_front,
         uneven_light_loss_fraction=1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
         reflected_gain_fraction=ac / boost.bare_energy_ac_kwh - 1.0 if boost else 0.0,
+        dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
+        clipped_kwh=float(power.clipped_kw.sum()) * hours,
         hottest_cell_c=peak.hottest_cell_c,
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,

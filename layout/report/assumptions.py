@@ -96,6 +96,11 @@ def _electrical(result: PlanResult) -> list[Assumption]:
             f"{curve.min():.1f} to {curve.max():.1f} % by load, {curve[-1]:.1f} % at full load",
             "the plan" if "efficiency_pct" in inverter.model_fields_set else OUR_ASSUMPTION,
         ),
+        Assumption(
+            "Inverter's start",
+            f"at {inverter.start_kw:g} kW of DC power" if inverter.start_kw else "at any power",
+            "the plan" if "start_kw" in inverter.model_fields_set else OUR_ASSUMPTION,
+        ),
         Assumption("Soiling", f"{losses.soiling_pct:g} % of the light", losses.soiling_source),
         Assumption("Wiring", f"{losses.wiring_pct:g} % of DC energy", losses.wiring_source),
         Assumption("Standstill", f"{losses.availability_pct:g} % of AC energy", losses.availability_source),

@@ -141,6 +141,8 @@ def facts_table(result: LayoutResult) -> Table:
             "beam that would have reached ground beyond the plot",
             percent(result.light_from_beyond_plot_fraction),
         ),
+        ("rated power over the inverter's AC limit", number(result.dc_ac_ratio)),
+        ("AC energy cut off by that limit, kWh", number(result.clipped_kwh)),
         ("hottest cell, °C", number(result.hottest_cell_c)),
         ("brightest cell, W/m²", number(result.peak_cell_light_w_m2)),
         ("brightest cell over its panel's mean", number(result.peak_cell_ratio)),

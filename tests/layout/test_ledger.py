@@ -1,0 +1,76 @@
+"""The steps from sunlight to socket and the inverter in the year: they multiply out, and what is cut off is told."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layout.ledger import electricity
+from layout.plan import parse_plan
+from layout.plan_tables import InverterTable, LossTable
+from layout.result import LayoutResult
+from layout.run import run_plan
+
+PLAN = """
+title = "three panels"
+[site]
+name = "corrawindle"
+[inverter]
+ac_limit_kw = 0.8
+start_kw = 0.06
+[losses]
+soiling_pct = 3
+[[layout]]
+name = "three"
+kind = "pieces"
+[[layout.panel]]
+corner = [0, 0, 0.5]
+along = [-1.76, 0, 0]
+up = [0, -1.0, 0.45]
+[[layout.panel]]
+corner = [0, -1.6, 0.5]
+along = [-1.76, 0, 0]
+up = [0, -1.0, 0.45]
+[[layout.panel]]
+corner = [4, 0, 0.5]
+along = [-1.76, 0, 0]
+up = [0, -1.0, 0.45]
+"""
+
+
+@pytest.fixture(scope="module")
+def three() -> LayoutResult:
+    return run_plan(parse_plan(PLAN, "three.toml", Path())).layouts["three"]
+
+
+def test_steps_multiply_out(three: LayoutResult) -> None:
+    product = np.prod([step.factor for step in three.steps])
+    assert product * three.steps[0].kwh == pytest.approx(three.energy_ac_kwh, rel=1e-12)
+    for before, after in zip(three.steps[:-1], three.steps[1:], strict=True):
+        assert after.kwh == pytest.approx(before.kwh * after.factor, rel=1e-12)
+
+
+def test_clipped_energy_and_ratio(three: LayoutResult) -> None:
+    steps = {step.label: step.kwh for step in three.steps}
+    assert three.clipped_kwh > 0.0
+    assert three.clipped_kwh == pytest.approx(steps["Inverter"] - steps["AC limit"], rel=1e-9)
+    assert three.dc_ac_ratio == pytest.approx(three.dc_capacity_kw / 0.8)
+    assert three.frame["ac_kw"].max() == pytest.approx(0.8 * 0.995)
+
+
+def test_nothing_below_the_start(three: LayoutResult) -> None:
+    off = three.frame["dc_kw"] < 0.06
+    assert three.frame["dc_kw"][off].sum() > 0.0
+    assert (three.frame["ac_kw"][off] == 0.0).all()
+    assert (three.frame["ac_kw"][~off] > 0.0).all()
+    lost = 1.0 - {s.label: s.factor for s in three.steps}["Inverter off below its start"]
+    hours = three.frame["hours"]
+    assert lost == pytest.approx((three.frame["dc_kw"] * hours)[off].sum() / three.energy_dc_kwh, rel=1e-9)
+
+
+def test_without_limit_and_start_nothing_is_cut() -> None:
+    dc_w = np.linspace(0.0, 5000.0, 11)
+    power = electricity(dc_w, 4.0, InverterTable(), LossTable(wiring_pct=0.0, availability_pct=0.0))
+    assert np.array_equal(power.started_kw, dc_w / 1000.0)
+    assert not power.clipped_kw.any()
+    assert (power.ac_kw <= power.dc_kw).all()
