@@ -19,6 +19,9 @@ from layout.plan_tables import RowsLayout, TowersLayout, UprightLayout
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
 from sites.errors import Fault
 
+LEAST_M = 0.02
+"""Where less than this would be left of a sheet, another key is at fault."""
+
 
 def row_booster_faults(
     layout: RowsLayout | UprightLayout,
@@ -76,9 +79,9 @@ def _lane_faults(
         return []
     room = free - booster.gap_m
     most = booster.width_m * room / reach if reach > 0 else 0.0
-    if room <= 0 or most < 0.02:
-        return [Fault(file, f"{key}.gap_m", f"{booster.gap_m:g}", f"less than {max(0.0, free):.3f}, {what}")]
-    accepted = f"up to {_down(most)}: {what} of {free:.3f} less gap_m"
+    if room <= 0 or most < LEAST_M:
+        return [Fault(file, f"{key}.gap_m", f"{booster.gap_m:g}", f"less than {max(0.0, free):.3f}: {what}")]
+    accepted = f"up to {_down(most)}, which with gap_m takes {free:.3f}: {what}"
     return [Fault(file, f"{key}.width_m", f"{booster.width_m:g}", accepted)]
 
 
@@ -90,9 +93,9 @@ def _buried(booster: Booster, unit: RowUnit, width: float, file: str, key: str) 
     hinge, far = z[:, :2], z[:, 2:]
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(far < 0, np.maximum(0.0, hinge) / (hinge - far), 1.0)
-    accepted = (
-        f"up to {_down(width * float(share.min()))} at this clearance_m, so that the sheet stays above the ground"
-    )
+    most = width * float(share.min())
+    how = f"up to {_down(most)} at this clearance_m" if most >= LEAST_M else "a larger clearance_m"
+    accepted = f"{how}, so that the sheet stays above the ground"
     return [Fault(file, key, f"{width:g}", accepted)]
 
 
@@ -100,9 +103,8 @@ def _too_wide_for_gaps(booster: StripsBooster, layout: RowsLayout | UprightLayou
     cosine = float(np.cos(np.radians(booster.tilt_deg)))
     if 2.0 * booster.width_m * cosine <= layout.panel_gap_m + LENGTH_TOLERANCE_M:
         return []
-    accepted = (
-        f"up to {_down(0.5 * layout.panel_gap_m / cosine)}: two strips share a panel_gap_m of {layout.panel_gap_m:g}"
-    )
+    most = _down(0.5 * layout.panel_gap_m / cosine)
+    accepted = f"up to {most}: two strips share a panel_gap_m of {layout.panel_gap_m:g}"
     return [Fault(file, f"{key}.width_m", f"{booster.width_m:g}", accepted)]
 
 
@@ -127,7 +129,7 @@ def _between_faults(
     fronts = np.array([azimuth_vector(unit.azimuth_deg + WALL_TURN_DEG[wall]) for wall in walls])
     far = np.einsum("nck,nk->nc", corners(tower_sheets(booster, unit).sheets)[..., :2], fronts).max()
     reach = float(far) - 0.5 * layout.side_m - booster.gap_m
-    what = "half the free lane between towers, which two sheets share," if shared else "the free lane between towers"
+    what = "half the free lane between towers, as two sheets share it" if shared else "the free lane between towers"
     return _lane_faults(booster, free, reach, what, file, key)
 
 

@@ -129,7 +129,8 @@ def _read(
 
 def _names(tables: Any) -> list[str]:
     """Names of a plan's types, those of faulty tables included."""
-    found = [table.get("name") for table in tables if isinstance(table, Mapping)] if isinstance(tables, list) else []
+    several = tables if isinstance(tables, list) else [tables]
+    found = [table.get("name") for table in several if isinstance(table, Mapping)]
     return [name for name in found if isinstance(name, str)]
 
 

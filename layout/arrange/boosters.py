@@ -1,8 +1,8 @@
 """Boosters on the plot: the sheets around every unit, cut to the usable ground, and covers over the panels.
 
 A sheet that reaches beyond the usable ground is shortened from its far edge, or left out where too little of it would
-be left or where its near edge already stands outside. A sheet that would run into a panel, an obstacle or a sheet
-placed before it is left out. What is left out is told.
+be left or where its near edge already stands outside. A sheet that would run into the ground, a panel, an obstacle or
+a sheet placed before it is left out. What is left out is told.
 """
 
 from collections.abc import Sequence
@@ -64,10 +64,10 @@ def add_boosters(
     taken = Rectangles.of(bare.scene.pieces)
     reflectors, fit = [], list(bare.fit)
     for number, (booster, one) in enumerate(zip(layout.booster, sets, strict=True)):
-        stood = _stand(_at_places(one, places, ground, on_plot), usable, taken)
+        stood = _stand(_at_places(one, places, ground, on_plot), usable, taken, ground)
         kind = plan.sheets.reflector(booster.reflector)
         line = _fit(number, booster, kind, stood)
-        if on_plot and not len(stood.sheets):
+        if on_plot and len(places.origins) and not len(stood.sheets):
             key = f"layout[{[other.name for other in plan.layouts].index(layout.name)}].booster[{number}]"
             accepted = "a booster of which some sheet fits on the plot"
             raise InputError([Fault(plan.file, key, f"no room for a single sheet; {line}", accepted)])
@@ -101,11 +101,11 @@ def _occupied(beside: IntArray, index: IntArray, on_plot: bool) -> BoolArray:
     return np.asarray(grid[at[..., 0], at[..., 1]] & steps)
 
 
-def _stand(sheets: Rectangles, usable: BaseGeometry | None, taken: Rectangles) -> Stood:
+def _stand(sheets: Rectangles, usable: BaseGeometry | None, taken: Rectangles, ground: Ground) -> Stood:
     share = np.ones(len(sheets)) if usable is None else room_share(sheets, usable)
     inside = share >= LEAST_SHARE
     cut = Rectangles(sheets.corner, sheets.along, sheets.up * share[:, None])[np.flatnonzero(inside)]
-    clear = np.ones(len(cut), dtype=bool)
+    clear = _depth(cut, ground) <= LENGTH_TOLERANCE_M
     clear[crossing_pairs(cut, taken)[0]] = False
     first, second = crossing_pairs(cut, cut)
     clear[second[first < second]] = False
@@ -115,6 +115,12 @@ def _stand(sheets: Rectangles, usable: BaseGeometry | None, taken: Rectangles) -
         outside=int((~inside).sum()),
         crossing=int((~clear).sum()),
     )
+
+
+def _depth(sheets: Rectangles, ground: Ground) -> FloatArray:
+    """How far each sheet reaches into the ground, (n,) m; negative above it."""
+    points = corners(sheets)
+    return np.asarray((ground.z(points[..., 0], points[..., 1]) - points[..., 2]).max(axis=1))
 
 
 def room_share(sheets: Rectangles, usable: BaseGeometry) -> FloatArray:
@@ -150,7 +156,7 @@ def _fit(number: int, booster: Booster, kind: ReflectorType, stood: Stood) -> st
     if stood.outside:
         parts.append(f"{stood.outside} left out beyond the edge of the usable ground")
     if stood.crossing:
-        parts.append(f"{stood.crossing} left out where they would run into panels, obstacles or other sheets")
+        parts.append(f"{stood.crossing} left out where they would run into panels, the ground or other sheets")
     return f"booster {number + 1}: {'; '.join(parts)}"
 
 
@@ -170,9 +176,8 @@ def add_cover(plan: Plan, layout: Layout, bare: Arrangement) -> Arrangement:
     what = "covers that run into other pieces"
     ground = bare.scene.ground
     if not bad and ground is not None:
-        points = corners(covers)
-        depth = ground.z(points[..., 0], points[..., 1]) - points[..., 2]
-        bad, what = int((depth.max(axis=1) > LENGTH_TOLERANCE_M).sum()), "covers that reach into the ground"
+        bad = int((_depth(covers, ground) > LENGTH_TOLERANCE_M).sum())
+        what = "covers that reach into the ground"
     if bad:
         key = f"layout[{[o.name for o in plan.layouts].index(layout.name)}].cover.gap_m"
         raise InputError([Fault(plan.file, key, f"{gap:g}, with {bad} {what}", "a gap at which no cover does")])
