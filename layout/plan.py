@@ -23,6 +23,7 @@ from layout.plan_tables import (
     TowersLayout,
     UprightLayout,
 )
+from layout.uncertainty_table import UncertaintyTable
 from sites.errors import Fault, InputError
 from sites.read import build_site
 from sites.site import Site
@@ -53,7 +54,7 @@ __all__ = [
     "read_plan",
 ]
 
-KEYS = ("title", "site", "plot", "panel", "reflector", "diffuser", "inverter", "losses", "run", "layout")
+KEYS = ("title", "site", "plot", "panel", "reflector", "diffuser", "inverter", "losses", "uncertainty", "run", "layout")
 
 LONGEST_TITLE = 200
 
@@ -79,6 +80,7 @@ class Plan:
     inverter: InverterTable
     losses: LossTable
     run: RunTable
+    uncertainty: UncertaintyTable
     warnings: tuple[str, ...]
     sheets: SheetTypes = NO_TYPES
 
@@ -102,6 +104,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     panel, given = _panel(data, file, faults, warnings)
     inverter = _inverter(data.get("inverter", {}), file, faults)
     losses = check_table(LossTable, data.get("losses", {}), file, "losses", faults)
+    doubt = check_table(UncertaintyTable, data.get("uncertainty", {}), file, "uncertainty", faults)
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
@@ -116,7 +119,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
             if kind is not None:
                 faults.extend(layout_faults(layout, kind, site.plot, file, f"layout[{index}]"))
                 warnings.extend(_layout_doubts(layout, kind, f"layout[{index}]"))
-    if faults or not (site and panel and inverter and losses and run):
+    if faults or not (site and panel and inverter and losses and run and doubt):
         raise InputError(without_misspelt(faults))  # nothing is missing without a fault
     return Plan(
         title=title,
@@ -129,6 +132,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
         inverter=inverter,
         losses=losses,
         run=run,
+        uncertainty=doubt,
         warnings=(*site.warnings, *warnings),
         sheets=sheets,
     )

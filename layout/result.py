@@ -9,6 +9,7 @@ import pandas as pd
 
 from layout.arrange.arrangement import Arrangement
 from layout.plan import Plan
+from layout.uncertainty import Estimate, Uncertainty, uncertainty
 from sites.conventions import FloatArray
 
 
@@ -235,11 +236,26 @@ class PlanResult:
     weather_notes: tuple[str, ...]
     warnings: tuple[str, ...]
 
+    @property
+    def uncertainty(self) -> Uncertainty:
+        """P50 and P90 of the layouts and of their differences."""
+        estimates = [
+            Estimate(
+                name,
+                r.energy_ac_kwh,
+                r.boost.bare_energy_ac_kwh if r.boost else r.energy_ac_kwh,
+                r.arrangement.panel_type.name,
+            )
+            for name, r in self.layouts.items()
+        ]
+        return uncertainty(estimates, self.plan.uncertainty)
+
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists, units in the key names."""
         return {
             "title": self.plan.title,
             "weather_notes": list(self.weather_notes),
             "warnings": list(self.warnings),
+            "uncertainty": self.uncertainty.to_dict(),
             "layouts": {name: r.to_dict(per_panel) for name, r in self.layouts.items()},
         }

@@ -8,7 +8,6 @@ from layout.panel_type import PanelType
 from layout.plan_tables import OUR_ASSUMPTION
 from layout.power.heat import wind_ratio
 from layout.report.numbers import number
-from layout.report.sentences import YEAR_SPREAD_PCT
 from layout.result import PlanResult
 from sites.site import Site
 
@@ -123,8 +122,6 @@ METHODS = (
     Assumption("Electricity", "one-diode model; the weakest cell of a bypass group sets its current; panels without "
                "bypass diodes or with low shunt resistance: every cell's curve, forward and reverse",
                "De Soto, Klein & Beckman (2006); Bishop (1988); the rule is a first approximation"),
-    Assumption("Year to year", f"a year's energy spreads by {YEAR_SPREAD_PCT:g} % about the mean",
-               "common practice, no source"),
 )  # fmt: skip
 
 

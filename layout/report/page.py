@@ -17,6 +17,7 @@ from layout.report.figures_sun import beam_lost_figure, sun_path_figure
 from layout.report.numbers import number, percent
 from layout.report.sentences import all_cautions, endless_sentence, five_sentences
 from layout.report.tables import change
+from layout.report.uncertainty_section import uncertainty_section
 from layout.result import LayoutResult, PlanResult
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -100,6 +101,7 @@ def report_page(result: PlanResult) -> str:
         beam_lost=_image(beam_lost_figure(layouts, site.location.time_zone)),
         monthly=_image(monthly_figure(layouts)),
         steps=[_steps(r) for r in layouts.values()],
+        uncertainty=uncertainty_section(result),
         assumptions=assumptions(result),
         notes=(*result.weather_notes, *result.warnings),
         cautions=all_cautions(result),

@@ -11,9 +11,6 @@ from layout.result import LayoutResult, PlanResult
 LIGHT_ERROR_PCT = 0.3
 """Largest error of a field's mean yearly light against tracing every hour, as the tests assert it."""
 
-YEAR_SPREAD_PCT = 5.0
-"""Standard deviation of a year's energy about the long-term mean; common practice, no source."""
-
 TIE_FRACTION = 0.02
 """Leads below this are called too close to call: our choice, several times the error of the light and wide
 enough for what another year's weather does to layouts of different shape."""
@@ -85,6 +82,8 @@ def _ranking(found: Lead | None, per: str, unit: str) -> str:
 
 
 def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
+    doubt = result.plan.uncertainty
+    source = "our assumption" if "weather_pct" not in doubt.model_fields_set else "the plan's figure"
     made = result.plan.site.weather.path is None
     weather = "one year made from monthly means" if made else "one weather year"
     ranked = [found for found in leads if found.second]
@@ -96,9 +95,18 @@ def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
         verdict = "so the order stands for this weather"
     return (
         f"How sure: all figures rest on {weather}; light on the panels agrees within {LIGHT_ERROR_PCT:g} % "
-        f"with tracing every hour by itself, and years differ by about {YEAR_SPREAD_PCT:g} % (our "
-        f"assumption), which moves all layouts much alike, {verdict}."
+        f"with tracing every hour by itself, and years differ by about {doubt.weather_pct:g} % "
+        f"({source}), which moves all layouts much alike, {verdict}{_draws(result, ranked)}."
     )
+
+
+def _draws(result: PlanResult, ranked: list[Lead]) -> str:
+    """How often the leader per m² of plot stays ahead when everything uncertain is drawn."""
+    found = lead(result.layouts, "kwh_per_m2_plot")
+    if found is None or found not in ranked:
+        return ""
+    share = result.uncertainty.layouts[found.first].wins_fraction
+    return f"; per m² of plot {named(found.first)} stays first in {100 * share:.0f} % of the draws"
 
 
 def _endless_turn(layouts: Mapping[str, LayoutResult]) -> str | None:

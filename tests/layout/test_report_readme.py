@@ -24,6 +24,7 @@ from layout.plan_tables import (
 )
 from layout.report.demo import starter_plan
 from layout.result import PlanResult
+from layout.uncertainty_table import UncertaintyTable
 from sites.read import ClimateTable, KeepOutTable, NamedSiteTable, ObstacleTable, PlotTable, SiteTable
 from sites.tables import Table
 
@@ -40,6 +41,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[panel]", PanelTable),
     ("[inverter]", InverterTable),
     ("[losses]", LossTable),
+    ("[uncertainty]", UncertaintyTable),
     ("[run]", RunTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
     ("[[layout.panel]]", PanelPieceTable),

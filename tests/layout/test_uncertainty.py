@@ -1,0 +1,94 @@
+"""P50, P90 and differences between layouts from sampling, against closed forms."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layout.plan import parse_plan
+from layout.result import PlanResult
+from layout.uncertainty import Estimate, energy_draws, uncertainty
+from layout.uncertainty_table import UncertaintyTable
+from sites.errors import InputError
+
+Z90 = 1.2815515655446004
+"""90 % quantile of the standard normal distribution (Abramowitz & Stegun, table 26.5)."""
+
+
+def log_width(*pct: float) -> float:
+    """Standard deviation of ln of a product of log-normal factors."""
+    return math.sqrt(sum(math.log(1.0 + (p / 100.0) ** 2) for p in pct))
+
+
+def test_p90_of_a_product_of_log_normals() -> None:
+    # the product of independent log-normals is log-normal, the variances of the logarithms add (textbook)
+    found = uncertainty([Estimate("a", 1000.0, 1000.0, "x")], UncertaintyTable()).layouts["a"]
+    assert found.p50_kwh == pytest.approx(1000.0, rel=0.002)
+    assert found.p90_kwh == pytest.approx(1000.0 * math.exp(-Z90 * log_width(5, 1, 2, 1)), rel=0.002)
+    assert found.wins_fraction == 1.0
+
+
+def test_one_cause_alone_is_exact() -> None:
+    table = UncertaintyTable(light_pct=0.0, panel_pct=0.0, soiling_pct=0.0, reflectance_pct=0.0)
+    found = uncertainty([Estimate("a", 500.0, 500.0, "x")], table).layouts["a"]
+    assert found.p90_kwh == pytest.approx(500.0 * math.exp(-Z90 * log_width(5)), rel=2e-5)
+
+
+def test_reflectance_acts_on_the_gain_only() -> None:
+    table = UncertaintyTable(weather_pct=0.0, light_pct=0.0, panel_pct=0.0, soiling_pct=0.0, reflectance_pct=10.0)
+    found = uncertainty([Estimate("a", 1300.0, 1000.0, "x"), Estimate("b", 1000.0, 1000.0, "x")], table)
+    assert found.layouts["a"].p90_kwh == pytest.approx(1000.0 + 300.0 * math.exp(-Z90 * log_width(10)), rel=1e-5)
+    assert found.layouts["b"].p90_kwh == 1000.0
+
+
+def test_what_is_common_cancels_out_of_a_difference() -> None:
+    pair = [Estimate("a", 1040.0, 1040.0, "x"), Estimate("b", 1000.0, 1000.0, "x")]
+    found = uncertainty(pair, UncertaintyTable())
+    width = log_width(1, 1)  # only the light of either layout is left
+    (d,) = found.differences
+    assert d.p90_fraction == pytest.approx(1.04 * math.exp(-Z90 * width) - 1.0, abs=5e-4)
+    assert d.p50_fraction == pytest.approx(0.04, abs=5e-4)
+    assert d.p10_fraction == pytest.approx(1.04 * math.exp(Z90 * width) - 1.0, abs=5e-4)
+    wins = 0.5 * (1.0 + math.erf(math.log(1.04) / width / math.sqrt(2.0)))
+    assert found.layouts["a"].wins_fraction == pytest.approx(wins, abs=0.005)
+    assert found.layouts["a"].wins_fraction + found.layouts["b"].wins_fraction == pytest.approx(1.0)
+
+
+def test_other_panels_differ_by_their_own_draws() -> None:
+    same = uncertainty([Estimate("a", 1.0, 1.0, "x"), Estimate("b", 1.0, 1.0, "x")], UncertaintyTable()).differences[0]
+    other = uncertainty([Estimate("a", 1.0, 1.0, "x"), Estimate("b", 1.0, 1.0, "y")], UncertaintyTable()).differences[0]
+    assert other.p10_fraction == pytest.approx(math.exp(Z90 * log_width(1, 1, 2, 2)) - 1.0, abs=8e-4)
+    assert other.p10_fraction > 2.0 * same.p10_fraction
+
+
+def test_draws_do_not_depend_on_the_other_layouts() -> None:
+    a, b = Estimate("a", 900.0, 800.0, "x"), Estimate("b", 700.0, 700.0, "y")
+    table = UncertaintyTable(draws=500, seed=7)
+    assert np.array_equal(energy_draws([a, b], table)[1], energy_draws([b], table)[0])
+    assert not np.array_equal(energy_draws([a], table), energy_draws([a], UncertaintyTable(draws=500, seed=8)))
+
+
+def test_a_layout_without_panels_has_no_ratio() -> None:
+    found = uncertainty([Estimate("a", 10.0, 10.0, "x"), Estimate("none", 0.0, 0.0, "x")], UncertaintyTable(draws=100))
+    assert math.isnan(found.differences[0].p50_fraction)
+    assert uncertainty([], UncertaintyTable(draws=100)).layouts == {}
+
+
+def test_a_plans_result(small_result: PlanResult) -> None:
+    found = small_result.to_dict()["uncertainty"]
+    assert set(found["layouts"]) == set(small_result.layouts)
+    for name, values in found["layouts"].items():
+        assert values["p50_kwh"] == pytest.approx(small_result.layouts[name].energy_ac_kwh, rel=0.003)
+        assert 0.9 < values["p90_kwh"] / values["p50_kwh"] < 0.95
+    assert len(found["differences"]) == 3
+    assert sum(v["wins_fraction"] for v in found["layouts"].values()) == pytest.approx(1.0)
+
+
+def test_faults_of_the_table() -> None:
+    text = "[uncertainty]\nweather_pct = 51\nlight_pct = -1\ndraws = 10\nseed = -1\nwether_pct = 2\n"
+    with pytest.raises(InputError) as error:
+        parse_plan(text, "p.toml", Path())
+    lines = str(error.value)
+    for key in ("weather_pct: found 51", "light_pct: found -1", "draws: found 10", "seed: found -1", "wether_pct: "):
+        assert f"uncertainty.{key}" in lines
