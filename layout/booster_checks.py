@@ -141,4 +141,4 @@ def _repeated(names: tuple[str, ...], file: str, key: str) -> list[Fault]:
 
 def _down(length: float) -> str:
     """A length rounded down to what is still accepted."""
-    return f"{int(length * 1000) / 1000:.3f}"
+    return f"{int(length * 1000 + 1e-6) / 1000:.3f}"

@@ -3,9 +3,11 @@
 Positions count from the unit's origin, which lies on the ground; the ground is a plane.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from layout.booster_tables import (
     AisleBooster,
@@ -17,7 +19,7 @@ from layout.booster_tables import (
     WingsBooster,
 )
 from layout.geometry.attitude import RowAttitude, azimuth_vector, row_attitude
-from layout.geometry.hinged import ground_normal, hinged, on_plane
+from layout.geometry.hinged import corners, ground_normal, hinged, on_plane
 from layout.geometry.rectangles import Rectangles
 from layout.plan_tables import RowsLayout, TowersLayout, UprightLayout
 from sites.conventions import FloatArray, IntArray
@@ -44,6 +46,18 @@ class SheetSet:
 
     sheets: Rectangles
     beside: IntArray
+
+
+def with_sheets(footprint: FloatArray, sets: Sequence[SheetSet]) -> FloatArray | None:
+    """A unit's footprint (c, 2) on the map with that of its sheets, (d, 2), convex, in order; None without sheets.
+
+    Sheets that stand at the ends of rows only are left out.
+    """
+    if not sets:
+        return None
+    around = [corners(one.sheets)[~one.beside.any(axis=1)].reshape(-1, 3)[:, :2] for one in sets]
+    hull = shapely.convex_hull(shapely.multipoints(np.concatenate([footprint, *around])))
+    return np.asarray(hull.exterior.coords)[:-1] if hull.geom_type == "Polygon" else footprint
 
 
 @dataclass(frozen=True, eq=False)

@@ -38,11 +38,13 @@ class Pattern:
 
     footprint : (c, 2) float [m] corners of a unit from its own origin, in order; convex, may have no area
     first, second : (2,) float [m] steps from unit to unit
+    roomy : (c, 2) float [m] the footprint with the sheets around the unit, convex; None where it has none
     """
 
     footprint: FloatArray
     first: FloatArray
     second: FloatArray
+    roomy: FloatArray | None = None
 
     @property
     def unit_area_m2(self) -> float:
@@ -69,7 +71,8 @@ class Places:
 
 
 def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Places:
-    """The shift of the pattern with the most units on the plot; the first found where several are equal.
+    """The shift of the pattern with the most units on the plot; of equal ones the first with most room for the units'
+    sheets.
 
     shifts_each : how many shifts are tried along each step
     """
@@ -77,13 +80,14 @@ def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Plac
     allowed = start_region(usable, pattern.footprint)
     index, shifts = _candidates(pattern, plot.boundary, plot.usable, shifts_each)
     net = pattern.origins(index)
-    most, best = -1, shifts[0]
-    if not allowed.is_empty:
-        shapely.prepare(allowed)
-        for shift in shifts:
-            count = int(shapely.contains_xy(allowed, net + shift).sum())
-            if count > most:
-                most, best = count, shift
+    regions = [allowed] if pattern.roomy is None else [allowed, start_region(usable, pattern.roomy)]
+    shapely.prepare(regions)
+    most: tuple[int, ...] = (-1,)
+    best = shifts[0]
+    for shift in shifts:
+        count = tuple(int(shapely.contains_xy(region, net + shift).sum()) for region in regions)
+        if count > most:
+            most, best = count, shift
     origins = net + best
     shapes = footprints(origins, pattern.footprint)
     reason = _reasons(shapes, plot)

@@ -13,7 +13,7 @@ from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
 from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
-from layout.booster_shapes import row_sheets, row_unit
+from layout.booster_shapes import SheetSet, row_sheets, row_unit, with_sheets
 from layout.geometry.attitude import row_attitude
 from layout.panel_type import PanelType
 from layout.pieces import Panel, Scene
@@ -29,6 +29,7 @@ class Column:
     along : (3,) float [m] panel's edge along the row;  up : (3,) [m] edge up the slope
     offsets : (panels_high, 3) float [m] corners of its panels
     pattern : how columns go on
+    sheets : those of each booster around it
     """
 
     along: FloatArray
@@ -38,6 +39,7 @@ class Column:
     panel: PanelType
     cells: tuple[int, int]
     orientation: int
+    sheets: tuple[SheetSet, ...]
 
 
 def column_of(plan: Plan, layout: RowsLayout | UprightLayout) -> Column:
@@ -49,14 +51,18 @@ def column_of(plan: Plan, layout: RowsLayout | UprightLayout) -> Column:
     along, up = width * attitude.along, height * attitude.up
     offsets = np.arange(layout.panels_high)[:, None] * (height + layout.panel_gap_m) * attitude.up
     across, depth = along[:2], stack * attitude.up[:2]
+    unit = row_unit(layout, stack_size(layout, panel), gradient)
+    sheets = tuple(row_sheets(booster, unit) for booster in layout.booster)
+    footprint = np.array([np.zeros(2), across, across + depth, depth])
     pattern = Pattern(
-        footprint=np.array([np.zeros(2), across, across + depth, depth]),
+        footprint=footprint,
+        roomy=with_sheets(footprint, sheets),
         first=(width + layout.panel_gap_m) * attitude.along[:2],
         second=-layout.pitch_m * attitude.front,
     )
     portrait = layout.orientation == "portrait"
     cells = panel.cells if portrait else (panel.cells[1], panel.cells[0])
-    return Column(along, up, offsets, pattern, panel, cells, 0 if portrait else 1)
+    return Column(along, up, offsets, pattern, panel, cells, 0 if portrait else 1, sheets)
 
 
 def arrange_rows(plan: Plan, layout: RowsLayout | UprightLayout) -> Arrangement:
@@ -96,10 +102,7 @@ def build_rows(
         fit=fit,
         repeat=(column.pattern.first, column.pattern.second),
     )
-    gradient = plan.site.plot.gradient if plan.site.plot is not None else np.zeros(2)
-    unit = row_unit(layout, stack_size(layout, column.panel), gradient)
-    sets = [row_sheets(booster, unit) for booster in layout.booster]
-    return add_cover(plan, layout, add_boosters(plan, layout, bare, sets, places, on_plot))
+    return add_cover(plan, layout, add_boosters(plan, layout, bare, column.sheets, places, on_plot))
 
 
 def _strings(row: IntArray, levels: int) -> IntArray:

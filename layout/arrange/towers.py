@@ -15,7 +15,7 @@ from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
 from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
-from layout.booster_shapes import tower_sheets, tower_unit
+from layout.booster_shapes import SheetSet, tower_sheets, tower_unit, with_sheets
 from layout.geometry.attitude import azimuth_vector
 from layout.panel_type import PanelType
 from layout.pieces import Blocker, Ground, Panel, Scene
@@ -39,6 +39,7 @@ class Tower:
     blockers: tuple[tuple[FloatArray, FloatArray, FloatArray], ...]
     pattern: Pattern
     panel: PanelType
+    sheets: tuple[SheetSet, ...]
 
 
 def tower_of(plan: Plan, layout: TowersLayout) -> Tower:
@@ -52,12 +53,15 @@ def tower_of(plan: Plan, layout: TowersLayout) -> Tower:
     ]
     blockers = [sides[name] for name in ("north", "east", "south", "west", "top") if name not in layout.faces]
     slope = plan.site.plot.slope_deg if plan.site.plot is not None else 0.0
+    gradient = plan.site.plot.gradient if plan.site.plot is not None else np.zeros(2)
+    sheets = tuple(tower_sheets(booster, tower_unit(layout, gradient)) for booster in layout.booster)
     if layout.base_height_m > 0.0 or slope > 0.0:
         blockers.append(sides["bottom"])
     east, north = azimuth_vector(layout.azimuth_deg + 90.0), azimuth_vector(layout.azimuth_deg)
     half = 0.5 * layout.side_m
     corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], dtype=np.float64)
-    pattern = Pattern(half * corners @ np.stack([east, north]), layout.spacing_m * east, layout.spacing_m * north)
+    footprint = half * corners @ np.stack([east, north])
+    steps = layout.spacing_m * east, layout.spacing_m * north
     sizes = [len(part[0]) for part in parts]
     along, up = np.concatenate([p[1] for p in parts]), np.concatenate([p[2] for p in parts])
     area = np.linalg.norm(along, axis=1) * np.linalg.norm(up, axis=1)
@@ -69,8 +73,9 @@ def tower_of(plan: Plan, layout: TowersLayout) -> Tower:
         orientation=np.repeat([p[3] for p in parts], sizes),
         area_scale=area / panel.area_m2,
         blockers=tuple(blockers),
-        pattern=pattern,
+        pattern=Pattern(footprint, *steps, roomy=with_sheets(footprint, sheets)),
         panel=panel,
+        sheets=sheets,
     )
 
 
@@ -118,9 +123,7 @@ def build_towers(
         fit=fit,
         repeat=(tower.pattern.first, tower.pattern.second),
     )
-    gradient = plan.site.plot.gradient if plan.site.plot is not None else np.zeros(2)
-    sets = [tower_sheets(booster, tower_unit(layout, gradient)) for booster in layout.booster]
-    return add_cover(plan, layout, add_boosters(plan, layout, bare, sets, places, on_plot))
+    return add_cover(plan, layout, add_boosters(plan, layout, bare, tower.sheets, places, on_plot))
 
 
 def _bases(origins: FloatArray, footprint: FloatArray, ground: Ground, base_height_m: float) -> FloatArray:
