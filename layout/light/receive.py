@@ -10,7 +10,7 @@ import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
-from layout.light.ground import GroundLight, gather
+from layout.light.ground import GroundLight, gather_each
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.places import PlaceNet, shared_places
 from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
@@ -53,6 +53,8 @@ class Looks:
 
     def pick(self, keep: IntArray | BoolArray) -> "Looks":
         """Some of them."""
+        if keep.dtype == bool and keep.all():
+            return self
         return Looks(self.start[keep], self.direction[keep], self.weights[:, keep], self.row[keep], self.mirrors[keep])
 
     @staticmethod
@@ -132,7 +134,7 @@ class Receiver:
         directions = local @ frame(self.normal)
         end = self._free_end(directions)
         weights = self._weights(local, end)
-        met = self.engine.kernel.first_outer(self.points, directions)
+        met = self._meets(directions)
         free = met < 0
         sky, down = end == _SKY, (end == _GROUND) | (end == _FAR)
         out[:, 2 * len(self.parts.sun)] += weights[:, sky].astype(np.float32) @ free[sky]
@@ -142,10 +144,16 @@ class Receiver:
             for sheet in self.engine.sheets:
                 on_sheet |= sheet.member
             follow |= on_sheet[met]
-        ray, point = np.nonzero(follow)
+        point, ray = np.nonzero(np.ascontiguousarray(follow.T))
         looks = Looks(self.points[point], directions[ray], weights[:, ray], point, np.zeros_like(point))
         self._walk(looks, met[ray, point].astype(np.int64), out)
         return out
+
+    def _meets(self, directions: FloatArray) -> np.ndarray:
+        """What looks (d, 3) from every point meet, (d, p) int: -1 nothing; which rectangle, where that matters."""
+        if self.engine.sheets:
+            return self.engine.kernel.first_outer(self.points, directions)
+        return self.engine.kernel.blocked(self.points, directions).astype(np.int8) - np.int8(1)
 
     def _hemisphere_rays(self, which: int) -> FloatArray:
         """Rays about +z: of one lattice where they would not meet the ground, of another where they would."""
@@ -225,11 +233,10 @@ class Receiver:
         height = (looks.start - [0.0, 0.0, self.engine.ground.height]) @ n
         distance = np.maximum(0.0, height) / -(looks.direction @ n)
         of_hit, light = self.ground_light.at(looks.start + distance[:, None] * looks.direction, distance)
-        for target, w in zip(out, looks.weights, strict=True):
-            got = gather(looks.row, w, of_hit, light, len(self.points))
-            target[m : 2 * m] += got[:m]
-            target[2 * m + 1] += got[m]
-            target[2 * m + 3] += got[m + 1]
+        got = gather_each(looks.row, looks.weights, of_hit, light, len(self.points))
+        out[:, m : 2 * m] += got[:, :m]
+        out[:, 2 * m + 1] += got[:, m]
+        out[:, 2 * m + 3] += got[:, m + 1]
 
     def _on_sheet(self, sheet: Sheet, looks: Looks, met: IntArray, out: np.ndarray) -> Looks:
         """Add a sheet's matt light and give the looks that go on by its lobe."""
@@ -262,5 +269,4 @@ class Receiver:
             parts = self.parts.coarser(MATT_RAYS)
             receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light)
             light = receiver.columns()[0][0].T * np.float32(sheet.diffuse_share)
-            for target, w in zip(out, picked.weights, strict=True):
-                target += gather(picked.row, w, of_hit, light, len(self.points))
+            out += gather_each(picked.row, picked.weights, of_hit, light, len(self.points))

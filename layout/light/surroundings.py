@@ -171,15 +171,20 @@ def _cluster(views: np.ndarray, limit: float) -> IntArray:
     """Number the rows such that those of one number lie within ``limit`` of its first row; (n,) int."""
     nearest = np.full(len(views), np.inf)
     which = np.zeros(len(views), dtype=np.int64)
+    total = views.sum(axis=1, dtype=np.float64)
+    slack = 1e-5 * float(np.abs(views).sum(axis=1, dtype=np.float64).max(initial=0.0))
     count = 0
     while True:
         open_rows = np.flatnonzero(nearest > limit)
         if not len(open_rows):
             return np.unique(which, return_inverse=True)[1].reshape(-1)
-        distance = np.abs(views - views[open_rows[0]]).sum(axis=1)
-        closer = distance < nearest
-        which[closer], nearest[closer] = count, distance[closer]
-        nearest[open_rows[0]] = 0.0
+        first = open_rows[0]
+        # Rows whose sums lie farther apart than that cannot be nearer.
+        near = np.flatnonzero(np.abs(total - total[first]) <= np.minimum(nearest, limit) + slack)
+        distance = np.abs(views[near] - views[first]).sum(axis=1)
+        closer = distance < nearest[near]
+        which[near[closer]], nearest[near[closer]] = count, distance[closer]
+        nearest[first] = 0.0
         count += 1
 
 

@@ -27,6 +27,11 @@ EVEN_SPREAD = 1e-3
 """Groups whose light differs by less than this share of the brightest count as evenly lit, at their mean.
 Power is then off by less than that share times one half."""
 
+TOGETHER = 1.2
+"""Where the darkest of g groups has this times (g - 1)/g of the brightest one's light, all conduct at the best point:
+g groups at the darkest's light then give more than g - 1 at the brightest's, as long as efficiency grows by less than
+a fifth from the one to the other."""
+
 _CHUNK = 16384
 _KERNEL_CHUNK = 4096
 
@@ -65,34 +70,40 @@ def group_light_power(weakest: Float32Array, model: PanelModel, cell_c: Float32A
     if len(weakest) == 1:
         return model.even_power(weakest[0], cell_c)
     brightest, darkest = weakest.max(axis=0), weakest.min(axis=0)
-    uneven = np.flatnonzero(brightest - darkest > np.float32(EVEN_SPREAD) * brightest)
+    uneven = brightest - darkest > np.float32(EVEN_SPREAD) * brightest
+    together = (darkest >= np.float32(TOGETHER * (1.0 - 1.0 / model.groups)) * brightest) & (darkest >= DARK_W_M2)
     power = model.even_power(np.float32(0.5) * (brightest + darkest), cell_c)
-    for start in range(0, len(uneven), _KERNEL_CHUNK):
-        rows = uneven[start : start + _KERNEL_CHUNK]
-        power[rows] = _uneven_power(weakest[:, rows], model, cell_c[rows])
+    for chosen, fewest in (
+        (uneven & together, model.groups),
+        (uneven & ~together, 1 if model.diodes else model.groups),
+    ):
+        columns = np.flatnonzero(chosen)
+        for start in range(0, len(columns), _KERNEL_CHUNK):
+            part = columns[start : start + _KERNEL_CHUNK]
+            power[part] = _uneven_power(weakest[:, part], model, cell_c[part], fewest)
     return power
 
 
-def _uneven_power(weakest: Float32Array, model: PanelModel, cell_c: Float32Array) -> FloatArray:
-    """Best over k brightest groups; weakest (groups × halves, n)."""
+def _uneven_power(weakest: Float32Array, model: PanelModel, cell_c: Float32Array, fewest: int) -> FloatArray:
+    """Best over k brightest groups, k from ``fewest``; weakest (groups × halves, n)."""
     check_range(weakest, cell_c)
     warm = warmth(model.diode, cell_c.astype(np.float64))
     suns = weakest.astype(np.float64) / 1000.0
     lowered = None
     if model.halves == 2:
-        suns, lowered = _join_halves(suns[0::2], suns[1::2], model, warm)
+        suns, lowered = join_halves(suns[0::2], suns[1::2], model, warm)
     suns, lowered = _brightest_first(suns, lowered)
     least = DARK_W_M2 / 1000.0
     lit = suns >= least
     suns = np.maximum(suns, least)
     power = np.zeros(suns.shape[1])
-    for k in range(1 if model.diodes else model.groups, model.groups + 1):
+    for k in range(fewest, model.groups + 1):
         off = None if lowered is None else lowered[:k]
         power = np.maximum(power, best_power(suns[:k], warm, model.groups, BYPASS_V, off) * lit[k - 1])
     return power
 
 
-def _join_halves(
+def join_halves(
     first: FloatArray, second: FloatArray, model: PanelModel, warm: Warmth
 ) -> tuple[FloatArray, FloatArray]:
     """One curve for two parallel halves at different light: that of their mean light, lowered.

@@ -123,7 +123,8 @@ def test_panels_of_different_attitudes_in_one_call():
 
 
 def test_sharing_a_store_of_ground_changes_nothing_but_its_cost():
-    """Front and rear through one store of ground places or through their own."""
+    """Front and rear through one store of ground places or through their own: only which landing stands for a place
+    differs."""
     tilt = np.radians(25.0)
     up = 1.8 * np.array([0, np.cos(tilt), np.sin(tilt)])
     panels = [Panel((1.1 * i, 3.0 * j, 0.5), (1.1, 0, 0), up, cells=(6, 4)) for i in range(4) for j in range(3)]
@@ -134,7 +135,7 @@ def test_sharing_a_store_of_ground_changes_nothing_but_its_cost():
         own = light_coefficients(engine, parts, r, Net(6, 4), np.ones_like, rear).before
         shared = light_coefficients(engine, parts, r, Net(6, 4), np.ones_like, rear, store).before
         assert shared[:M] == pytest.approx(own[:M])
-        assert shared.mean(axis=(1, 2)) == pytest.approx(own.mean(axis=(1, 2)), abs=0.004)
+        assert shared.mean(axis=(1, 2)) == pytest.approx(own.mean(axis=(1, 2)), abs=0.007)
 
 
 def test_places_are_finer_for_a_map():

@@ -5,7 +5,7 @@ import pytest
 
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
-from layout.light.ground import GroundLight, gather
+from layout.light.ground import GroundLight, gather, gather_each
 from layout.light.places import PlaceNet, net_keys, representatives, shared_places
 from layout.light.sky_parts import SkyParts
 from layout.pieces import Blocker, Ground
@@ -96,6 +96,18 @@ def test_gather_sums_over_rays():
     assert got.shape == (2, 3)
     assert got[0].tolist() == [1.0, 0.0, 6.0]
     assert got[1].tolist() == [10.0, 0.0, 60.0]
+
+
+def test_gather_each_is_gather_for_every_weight():
+    rng = np.random.default_rng(4)
+    rows, of_hit = rng.integers(0, 40, 500), rng.integers(0, 70, 500)
+    weights, light = rng.random((3, 500)), rng.random((70, 9)).astype(np.float32)
+    plain = np.zeros((3, 9, 41))
+    np.add.at(plain.transpose(0, 2, 1), (slice(None), rows), weights[..., None] * light[of_hit])
+    for order in (np.arange(500), np.argsort(rows)):
+        got = gather_each(rows[order], weights[:, order], of_hit[order], light, 41)
+        assert got == pytest.approx(plain, rel=1e-5)
+        assert gather(rows[order], weights[1][order], of_hit[order], light, 41) == pytest.approx(plain[1], rel=1e-5)
 
 
 def test_landings_share_places_by_distance():
