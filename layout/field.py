@@ -176,6 +176,6 @@ def blocks(field: Field, conditions: Conditions, glass: Glass) -> Iterator[Block
         for start in range(0, len(family.traced), size):
             index = family.traced[start : start + size]
             args = (field.engine, conditions.parts, field.rectangles[index], family.net, glass)
-            front = light_coefficients(*args, store=store)
-            rear = light_coefficients(*args, rear=True, store=store) if family.bifacial else None
+            front = light_coefficients(*args, store=store, numbers=index)
+            rear = light_coefficients(*args, rear=True, store=store, numbers=index) if family.bifacial else None
             yield Block(family, index, family.counts[start : start + size], front, rear)

@@ -12,8 +12,9 @@ from layout.light.net import Net
 from layout.light.places import PlaceNet
 from layout.light.receive import Engine, Receiver
 from layout.light.sheets import sheets_of
-from layout.light.sky_parts import Glass, SkyParts
+from layout.light.sky_parts import GOLDEN, Glass, SkyParts
 from layout.pieces import Scene
+from sites.conventions import IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,10 +47,13 @@ def light_coefficients(
     glass: Glass,
     rear: bool = False,
     store: GroundLight | None = None,
+    numbers: IntArray | None = None,
 ) -> LightCoefficients:
     """Trace one face of some panels (n) of a scene.
 
     store : that of `ground_light` for the same scene and sky, where several calls look at the same ground
+    numbers : (n,) int, the panels' numbers in their field, which choose the shifts of their rays, so that a panel's
+        light does not depend on which others are traced with it
     """
     places = year_places(panels)
     store = store or ground_light(engine, parts, places)
@@ -61,7 +65,10 @@ def light_coefficients(
     )
     normals = panels.normal * (-1.0 if rear else 1.0)
     _, attitude = np.unique(np.round(normals, 7), axis=0, return_inverse=True)
-    kind = attitude.reshape(-1) * parts.sets + np.arange(len(panels)) % parts.sets
+    numbers = np.arange(len(panels)) if numbers is None else numbers
+    # Multiples of the golden ratio spread the sets evenly, however many panels apart equal ones stand.
+    which = np.floor(numbers * GOLDEN % 1.0 * parts.sets).astype(np.int64)
+    kind = attitude.reshape(-1) * parts.sets + which
     for k in np.unique(kind):
         members = np.flatnonzero(kind == k)
         chosen = panels[members]

@@ -23,7 +23,7 @@ Glass = Callable[[FloatArray], FloatArray]
 HORIZON_BAND_DEG = 1.0
 """The band's light is tested this far above the horizontal or the skyline."""
 
-_GOLDEN = 0.618033988749895
+GOLDEN = 0.618033988749895
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +46,7 @@ class SkyParts:
     skyline: Skyline = field(default_factory=lambda: Skyline(np.zeros(0), np.zeros(0)))
     dome_rays: int = 610
     down_rays: int = 233
-    ring_rays: int = 36
+    ring_rays: int = 72
     ground_rays: int = 89
     sets: int = 4
     bounces: int = 1
@@ -61,7 +61,7 @@ class SkyParts:
     def hemisphere(self, which: int, rays: int) -> FloatArray:
         """Set ``which`` of at least ``rays`` cosine-weighted directions about +z, (rays, 3)."""
         start = (
-            (self.seed * 0.754877666 + which * _GOLDEN) % 1.0,
+            (self.seed * 0.754877666 + which * GOLDEN) % 1.0,
             (self.seed * 0.569840291 + which / 7.0) % 1.0,
         )
         return cosine_hemisphere(fibonacci_lattice(rays, start))
