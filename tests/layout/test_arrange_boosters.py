@@ -339,7 +339,7 @@ def plan_or_none(layout: str, site: str) -> Plan | None:
     return None
 
 
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=60)
 @given(layout=st.one_of(row_layouts, tower_layouts), site=st.sampled_from(list_sites()))
 def test_sheets_stand_clear_and_face_what_they_serve(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)
