@@ -27,6 +27,7 @@ from layout.report.outputs import Output
 from layout.report.sun_paths import horizon_line
 from layout.report.tables import WIDTH
 from layout.run import run_plan
+from layout.strings import strings_of
 from sites.errors import BrightacreError, Fault, InputError
 from sites.read import list_sites, load_site
 from sites.site import Site
@@ -218,6 +219,8 @@ def check(args: argparse.Namespace) -> int:
         plan = _plan(args.plan)
         weather = load_weather(plan.site)
         built = [arrange(plan, layout) for layout in plan.layouts]
+        for arrangement in built:
+            strings_of(arrangement, plan.wiring, plan.file)
     except InputError as error:
         data = {"file": str(args.plan), "ok": False, "faults": [vars(fault) for fault in error.faults]}
         targets = {path: to_json(data) for path in (args.json, args.out and args.out / "check.json") if path}

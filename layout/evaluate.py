@@ -16,6 +16,9 @@ from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
 from layout.power.method import dc_power
 from layout.power.panel_power import PanelModel, even_light_power
+from layout.string_year import PanelYear, panel_years, strings_dc_w
+from layout.strings import strings_of
+from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray
 
 STANDARD_C = 25.0
@@ -32,7 +35,7 @@ class FieldYear:
         ``dc_even``, ``dc`` [kWh: even light at 25 °C, even light as warm as it gets, as it is]
     hour : (k,) float by name: ``front``, ``rear`` [W/m², area means before glass], ``direct``, ``open_direct`` [W/m²,
         straight beam on both faces of bifacial panels, as shaded and as if alone], ``panel_c`` [°C, area mean],
-        ``dc`` [W, the whole layout]
+        ``dc`` [W, the whole layout, each panel on a tracker of its own], ``wired`` [W, in its strings]
     beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
@@ -59,6 +62,7 @@ class _BlockYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
+    kept: dict[int, PanelYear]
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +72,7 @@ class Evaluator:
     matrix : (k, 2m + 4), the sky year; dirt : share of the light that soiling takes
     kind : the panel type, its cooling as hindered by a cover
     cover_colour : what a cover passes of the light that cells use over what it passes of all sunlight; 1 without
+    wiring : how panels are put in series
     """
 
     conditions: Conditions
@@ -76,6 +81,7 @@ class Evaluator:
     model: PanelModel
     dirt: float
     cover_colour: float = 1.0
+    wiring: WiringTable = PANEL_LEVEL
 
     def block_year(self, field: Field, block: Block) -> _BlockYear:
         """One block over the year."""
@@ -111,7 +117,10 @@ class Evaluator:
         hour["panel_c"] = panel_c @ share
         hour["dc"] = power["dc"] @ block.counts
         brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
-        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"], by_sheets)
+        kept = {}
+        if self.wiring.mode != "panel":
+            kept = panel_years(block, light, panel_c, power["dc"] / scale, self.model)
+        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -142,6 +151,7 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
     beam, by_sheets = np.zeros((m, n), dtype=np.float32), np.zeros((m, n), dtype=np.float32)
+    kept: dict[int, PanelYear] = {}
     brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
@@ -151,7 +161,11 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
         chosen = part.block.panels
         beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
         brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
+        kept |= part.kept
         tick(len(chosen))
+    strings = strings_of(field.arrangement, evaluator.wiring)
+    strings = tuple(s for s in (s[field.of_panel[s] >= 0] for s in strings) if len(s) > 1)
+    hour["wired"] = strings_dc_w(strings, kept, field, evaluator.model, hour["dc"])
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
     return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean, by_sheets[:, stands])

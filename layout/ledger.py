@@ -11,6 +11,7 @@ from layout.power.inverter import ac_power
 from layout.power.method import method_name
 from layout.power.panel_power import panel_model
 from layout.result import Step
+from layout.wiring_tables import PANEL_LEVEL
 from sites.conventions import FloatArray
 
 
@@ -50,6 +51,7 @@ def ledger(
     losses: LossTable,
     hours: float,
     covered: bool = False,
+    strings_source: str = PANEL_LEVEL.source,
 ) -> tuple[Step, ...]:
     """The steps from sunlight to socket; their factors multiply out to the AC energy.
 
@@ -81,6 +83,7 @@ def ledger(
             "Faiman heat, one-diode model",
         ),
         ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
+        ("Strings in series", float(power.panel_kw.sum()) * hours, strings_source),
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
         ("Inverter off below its start", float(power.started_kw.sum()) * hours, "inverter"),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),

@@ -176,6 +176,7 @@ class LayoutResult:
     performance_ratio: float
     shade_loss_fraction: float
     uneven_light_loss_fraction: float
+    string_mismatch_loss_fraction: float
     reflected_gain_fraction: float
     dc_ac_ratio: float
     clipped_kwh: float

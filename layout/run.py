@@ -37,7 +37,7 @@ def run_plan(plan: Plan, progress: Progress | None = None, only: Collection[str]
 
 def plan_settings(plan: Plan) -> Settings:
     """The plan's losses, inverter and ways of working."""
-    return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition)
+    return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition, plan.wiring)
 
 
 def _one(plan: Plan, layout: Layout, year: Conditions, progress: Progress | None) -> LayoutResult:

@@ -1,7 +1,7 @@
 """The whole chain for one layout: calls only, and the figures that follow from them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from layout.power.cover_cooling import covered_cooling
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import LayoutResult
+from layout.wiring_tables import PANEL_LEVEL
 from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
 from sites.conventions import FloatArray, IntArray
 
@@ -58,7 +59,7 @@ def layout_year(
     tick = _ticker(arrangement.name, progress, total)
     year = evaluate(field, evaluator, transmission_ratio, tick)
     bare_year = evaluate(bare.field, bare.evaluator, transmission_ratio, tick) if bare else None
-    power = electricity(year.hour["dc"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    power = electricity(year.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
     traced = Traced(
         field=field,
         evaluator=evaluator,
@@ -91,7 +92,7 @@ def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Set
     """AC power of every hour of the weather year, (n,) kW."""
     field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
     year = evaluate(field, _evaluator(arrangement, conditions, settings), transmission_ratio, lambda _: None)
-    power = electricity(year.hour["dc"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    power = electricity(year.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
     return spread(len(conditions.weather.start), conditions.sky.index, power.ac_kw, 0.0)
 
 
@@ -99,10 +100,10 @@ def _evaluator(arrangement: Arrangement, conditions: Conditions, settings: Setti
     kind, cover = arrangement.panel_type, arrangement.cover
     dirt, model = settings.losses.soiling_pct / 100.0, panel_model(kind)
     if cover is None:
-        return Evaluator(conditions, conditions.matrix(), kind, model, dirt)
+        return Evaluator(conditions, conditions.matrix(), kind, model, dirt, wiring=settings.wiring)
     colour = cover.kind.usable_transmittance / cover.kind.transmittance
     cooled = covered_cooling(kind, cover.gap_m)
-    return Evaluator(conditions, conditions.matrix(), cooled, model, dirt, colour)
+    return Evaluator(conditions, conditions.matrix(), cooled, model, dirt, colour, settings.wiring)
 
 
 def _ticker(label: str, progress: Progress | None, total: int) -> Callable[[int], None]:
@@ -139,6 +140,8 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
     """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the plot,
     to which the inverter's start power belongs."""
     arrangement = endless.arrangement
+    if settings.wiring.mode == "list":  # it lists the panels on the plot
+        settings = replace(settings, wiring=PANEL_LEVEL)
     evaluator = _evaluator(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
     year = evaluate(field, evaluator, transmission_ratio, lambda _: None)
@@ -153,5 +156,5 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
     capacity = float(arrangement.panel_type.pmax_w * arrangement.area_scale[endless.unit].sum()) / 1000.0
     start_kw = settings.inverter.start_kw * capacity / plot_kw
     inverter = settings.inverter.model_copy(update={"ac_limit_kw": None, "start_kw": start_kw})
-    power = electricity(year.hour["dc"], capacity, inverter, settings.losses)
+    power = electricity(year.hour["wired"], capacity, inverter, settings.losses)
     return float(power.ac_kw.sum()) * conditions.weather.interval_h / endless.unit_area_m2

@@ -17,6 +17,7 @@ from layout.ledger import Electricity, electricity, ledger
 from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.result import Boost, LayoutResult, Peaks, PerPanel
+from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
 LEDGER_TOLERANCE = 0.01
@@ -32,6 +33,7 @@ class Settings:
     losses: LossTable
     full_cells: bool = False
     repetition: bool = True
+    wiring: WiringTable = PANEL_LEVEL
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +73,8 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     open_front = float(traced.open_light @ share)
     arriving = arriving_beam(field, c)
     boost = _boost(traced, settings, ac, arriving) if traced.bare_year else None
-    wired = 1.0 - settings.losses.wiring_pct / 100.0
+    kept = float(year.hour["wired"].sum() / year.hour["dc"].sum()) if year.hour["dc"].any() else 1.0
+    wired = kept * (1.0 - settings.losses.wiring_pct / 100.0)
     return LayoutResult(
         name=arrangement.name,
         kind=arrangement.kind,
@@ -93,6 +96,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         performance_ratio=ac / capacity / open_front,
         shade_loss_fraction=1.0 - bare_front / open_front,
         uneven_light_loss_fraction=1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
+        string_mismatch_loss_fraction=1.0 - kept,
         reflected_gain_fraction=ac / boost.bare_energy_ac_kwh - 1.0 if boost else 0.0,
         dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
         clipped_kwh=float(power.clipped_kw.sum()) * hours,
@@ -102,7 +106,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         cautions=cautions(arrangement, peak),
         steps=ledger(
             arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
-            hours, arrangement.cover is not None,
+            hours, arrangement.cover is not None, settings.wiring.source,
         ),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
         frame=_frame(c, year, power),
@@ -128,7 +132,7 @@ def _boost(traced: Traced, settings: Settings, ac: float, arriving: FloatArray) 
     assert bare is not None
     arrangement, c = field.arrangement, traced.evaluator.conditions
     area, light = field.rectangles.area, c.sun_light()
-    power = electricity(bare.hour["dc"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    power = electricity(bare.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
     bare_ac = float(power.ac_kw.sum()) * c.weather.interval_h
     both = np.array([p.bifacial for p in arrangement.scene.panels], dtype=bool)
     cosine = c.parts.sun @ field.rectangles.normal.T

@@ -78,7 +78,7 @@ def diode_volts(cells: Cells, current: Float32Array) -> Float32Array:
     part."""
     z = cells.step * current
     np.subtract(cells.start, z, out=z)
-    volts = _log_omega(z)
+    volts = log_omega(z)
     volts += cells.base
     volts *= cells.ideality
     excess = current - cells.full
@@ -97,7 +97,7 @@ def part_volts(cells: Cells, current: Float32Array) -> Float32Array:
     return volts
 
 
-def _log_omega(z: Float32Array) -> Float32Array:
+def log_omega(z: Float32Array) -> Float32Array:
     """ln ω with ω + ln ω = z: as `layout.power.peak.wright_omega`; overwrites z."""
     np.maximum(z, np.float32(-80.0), out=z)
     small = np.exp(np.minimum(z, np.float32(1.0)))

@@ -9,6 +9,7 @@ from layout.plan_tables import OUR_ASSUMPTION
 from layout.power.heat import wind_ratio
 from layout.report.numbers import number
 from layout.result import PlanResult
+from layout.wiring_tables import WiringTable
 from sites.site import Site
 
 
@@ -84,6 +85,16 @@ def _panels(result: PlanResult) -> list[Assumption]:
     return [_panel(kind, names) for kind, names in used.items()]
 
 
+def _wiring(wiring: WiringTable) -> tuple[str, str]:
+    """What is in series, and who says so."""
+    values = {
+        "panel": "electronics of its own on each panel",
+        "row": f"strings along rows, levels and tower faces, up to {wiring.panels_per_string} panels, a tracker each",
+        "list": f"{len(wiring.string)} listed strings, a tracker each; the other panels with electronics of their own",
+    }
+    return values[wiring.mode], "the plan" if "mode" in wiring.model_fields_set else OUR_ASSUMPTION
+
+
 def _electrical(result: PlanResult) -> list[Assumption]:
     losses, inverter = result.plan.losses, result.plan.inverter
     limit = "none: nothing is cut off" if inverter.ac_limit_kw is None else f"{inverter.ac_limit_kw:g} kW"
@@ -100,6 +111,7 @@ def _electrical(result: PlanResult) -> list[Assumption]:
             f"at {inverter.start_kw:g} kW of DC power" if inverter.start_kw else "at any power",
             "the plan" if "start_kw" in inverter.model_fields_set else OUR_ASSUMPTION,
         ),
+        Assumption("Wiring of the panels", *_wiring(result.plan.wiring)),
         Assumption("Soiling", f"{losses.soiling_pct:g} % of the light", losses.soiling_source),
         Assumption("Wiring", f"{losses.wiring_pct:g} % of DC energy", losses.wiring_source),
         Assumption("Standstill", f"{losses.availability_pct:g} % of AC energy", losses.availability_source),

@@ -137,6 +137,7 @@ def facts_table(result: LayoutResult) -> Table:
         ("performance ratio", number(result.performance_ratio)),
         ("lost to shade", percent(result.shade_loss_fraction)),
         ("lost to uneven light", percent(result.uneven_light_loss_fraction)),
+        ("lost to panels in series", percent(result.string_mismatch_loss_fraction)),
         (
             "beam that would have reached ground beyond the plot",
             percent(result.light_from_beyond_plot_fraction),

@@ -25,6 +25,7 @@ from layout.plan_tables import (
 from layout.report.demo import starter_plan
 from layout.result import PlanResult
 from layout.uncertainty_table import UncertaintyTable
+from layout.wiring_tables import StringTable, WiringTable
 from sites.read import ClimateTable, KeepOutTable, NamedSiteTable, ObstacleTable, PlotTable, SiteTable
 from sites.tables import Table
 
@@ -41,6 +42,8 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[panel]", PanelTable),
     ("[inverter]", InverterTable),
     ("[losses]", LossTable),
+    ("[wiring]", WiringTable),
+    ("[[wiring.string]]", StringTable),
     ("[uncertainty]", UncertaintyTable),
     ("[run]", RunTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
