@@ -65,7 +65,7 @@ class WingsBooster(Table):
 
     reflector: str = _reflector()
     place: Literal["wings"] = key_of(
-        "sheets hinged at panels' edges, left and right as seen from the front; none where a neighbour stands",
+        "sheets hinged at panels' edges; where neighbours stand too close for two sheets, at the row's edges only",
         "'wings'",
     )
     sides: Annotated[tuple[Side, ...], Field(min_length=1)] = key_of(

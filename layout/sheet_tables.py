@@ -24,9 +24,11 @@ class NamedType(Table):
 class ReflectorValues(Table):
     """What a reflector does to light, with the new sheet's reflectance"""
 
-    reflectance: float | None = number("of the facets, new and clean, all sunlight", None, ge=0, le=1)
+    reflectance: float | None = number(
+        "of the facets, new and clean, all sunlight; this or total_reflectance", None, ge=0, le=1
+    )
     total_reflectance: float | None = number(
-        "of the whole new sheet at normal incidence, instead of reflectance", None, ge=0, le=1
+        "of the whole new sheet at normal incidence; the facets' is worked out from it", None, ge=0, le=1
     )
     slope_rms_deg: tuple[Spread, Spread] = key_of(
         "rms slope of the facets along the sheet, across it; [0, 0]: a plane mirror", SPREAD_ACCEPTS, (0.0, 0.0)
@@ -39,7 +41,7 @@ class ReflectorValues(Table):
 class DiffuserValues(Table):
     """What a see-through sheet does to light"""
 
-    transmittance: float | None = number("at normal incidence, all sunlight by power", None, ge=0, le=1)
+    transmittance: float | None = number("at normal incidence, all sunlight by power; needed", None, ge=0, le=1)
     heat_transmittance: float | None = number(
         "of the sunlight that cells cannot use (beyond 1107 nm); absent: as transmittance", None, ge=0, le=1
     )

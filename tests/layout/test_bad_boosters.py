@@ -164,7 +164,7 @@ def test_suspicious_sheets_are_told() -> None:
         # Sheets that lean over the panels cut through the covers close above them.
         (
             [("opening_deg = 75", "opening_deg = 110")],
-            "bad.toml: layout[0].cover.gap_m: found 0.05, with 56 covers that run into other pieces; accepted: a gap "
+            "bad.toml: layout[0].cover.gap_m: found 0.05, with 70 covers that run into other pieces; accepted: a gap "
             "at which no cover does",
         ),
     ],

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 import layout
+from layout.booster_tables import PLACES
 from layout.cli import _parser
 from layout.plan import KEYS
 from layout.plan_tables import (
@@ -24,6 +25,13 @@ from layout.plan_tables import (
 )
 from layout.report.demo import starter_plan
 from layout.result import PlanResult
+from layout.sheet_tables import (
+    CoverTable,
+    DiffuserPieceTable,
+    DiffuserTable,
+    ReflectorPieceTable,
+    ReflectorTable,
+)
 from layout.uncertainty_table import UncertaintyTable
 from layout.wiring_tables import StringTable, WiringTable
 from sites.read import ClimateTable, KeepOutTable, NamedSiteTable, ObstacleTable, PlotTable, SiteTable
@@ -40,6 +48,8 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[plot.obstacle]]", ObstacleTable),
     ("[panel]", NamedPanelTable),
     ("[panel]", PanelTable),
+    ("[[reflector]]", ReflectorTable),
+    ("[[diffuser]]", DiffuserTable),
     ("[inverter]", InverterTable),
     ("[losses]", LossTable),
     ("[wiring]", WiringTable),
@@ -49,6 +59,10 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
     ("[[layout.panel]]", PanelPieceTable),
     ("[[layout.blocker]]", PieceTable),
+    ("[[layout.reflector]]", ReflectorPieceTable),
+    ("[[layout.diffuser]]", DiffuserPieceTable),
+    *((f'[[layout.booster]] "{place}"', model) for place, model in PLACES.items()),
+    ("[layout.cover]", CoverTable),
 )
 
 

@@ -181,3 +181,18 @@ def test_a_clear_enough_sheet_passes_heat_too() -> None:
     assert heat_transmittance_range(1.0) == pytest.approx((1.0, 1.0))
     assert heat_transmittance_range(USABLE_SHARE) == (0.0, 1.0)
     assert heat_transmittance_range(0.0) == (0.0, 0.0)
+
+
+def test_readme_tells_the_bundled_values() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").splitlines()
+    for name in list_reflector_types():
+        kind = load_reflector_type(name)
+        along, across = kind.slope_rms_deg
+        values = f"{kind.reflectance:g} × {kind.ageing_factor:g} × {kind.soiling_factor:g} | {along:g}°, {across:g}°"
+        totals = " | ".join(f"{kind.total_reflectance(angle):.2f}" for angle in (0.0, 60.0))
+        assert f"| `{name}` | {values} | {kind.diffuse:g} | {totals} |" in readme
+    for name in list_diffuser_types():
+        sheet = load_diffuser_type(name)
+        along, across = sheet.spread_rms_deg
+        passed = f"{sheet.transmittance:g} | {sheet.heat_transmittance:g} | {sheet.usable_transmittance:.2f}"
+        assert f"| `{name}` | {passed} | {along:g}°, {across:g}° | {sheet.diffuse:g} |" in readme
