@@ -22,6 +22,7 @@ def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
             f"Light: the brightest cell gets {peak.peak_cell_light_w_m2:.0f} W/m²; the panel's limit is "
             f"{kind.max_light_w_m2:.0f} W/m²{stated}. Such light can burn skin, eyes and roofs."
         )
+    lines.extend(peak.hot_spots.cautions)
     height = _height_m(arrangement)
     if height > TALL_M:
         lines.append(

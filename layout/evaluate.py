@@ -19,7 +19,7 @@ from layout.power.panel_power import PanelModel, even_light_power
 from layout.string_year import PanelYear, panel_years, strings_dc_w
 from layout.strings import strings_of
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
-from sites.conventions import FloatArray
+from sites.conventions import FloatArray, IntArray
 
 STANDARD_C = 25.0
 PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
@@ -41,6 +41,8 @@ class FieldYear:
         before glass, and of both faces after it
     mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
     by_sheets : (m, n) float32 [-] the part of ``beam`` that came by way of reflectors and diffusers
+    stress : (k,) float32 [(W/m²)²] light of a panel's darkest cell times what it lacks to the brightest, the most of
+        any panel: current times reverse voltage of a hot spot, roughly; stressed : (k,) int, that panel
     """
 
     panel: dict[str, FloatArray]
@@ -50,6 +52,8 @@ class FieldYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
+    stress: np.ndarray
+    stressed: IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +67,8 @@ class _BlockYear:
     mean: np.ndarray
     by_sheets: np.ndarray
     kept: dict[int, PanelYear]
+    stress: np.ndarray
+    stressed: IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +126,9 @@ class Evaluator:
         kept = {}
         if self.wiring.mode != "panel":
             kept = panel_years(block, light, panel_c, power["dc"] / scale, self.model)
-        return _BlockYear(block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
+        stress, stressed = most_stressed(light)
+        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
+        return _BlockYear(*found, stress, block.panels[stressed])
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -152,6 +160,7 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
     beam, by_sheets = np.zeros((m, n), dtype=np.float32), np.zeros((m, n), dtype=np.float32)
     kept: dict[int, PanelYear] = {}
+    stress, stressed = np.full(k, -1.0, dtype=np.float32), np.zeros(k, dtype=np.int64)
     brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
@@ -162,13 +171,23 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
         beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
         brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
         kept |= part.kept
+        more = part.stress > stress
+        stress[more], stressed[more] = part.stress[more], part.stressed[more]
         tick(len(chosen))
     strings = strings_of(field.arrangement, evaluator.wiring)
     strings = tuple(s for s in (s[field.of_panel[s] >= 0] for s in strings) if len(s) > 1)
     hour["wired"] = strings_dc_w(strings, kept, field, evaluator.model, hour["dc"])
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
-    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean, by_sheets[:, stands])
+    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean, by_sheets[:, stands], stress, stressed)
+
+
+def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:
+    """The panel most prone to a hot spot in each hour: (k, b, cells) -> its stress (k,) and its place among b (k,)."""
+    low = light.min(axis=2)
+    stress = low * (light.max(axis=2) - low)
+    worst = stress.argmax(axis=1)
+    return stress[np.arange(len(stress)), worst], worst
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

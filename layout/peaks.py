@@ -8,13 +8,17 @@ from scipy.sparse import csr_array
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, FieldYear
 from layout.field import Block, Field, blocks
+from layout.hot_spots import hot_spots
 from layout.light.sky_parts import Glass
-from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
 from layout.result import Peaks, WorstHour
+from layout.strings import longest_string
 from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 30
+HOT_SPOT_HOURS = 16
+"""Hours traced again for hot spots, each with its most stressed panel."""
+
 PANELS_EACH = 12
 """Panels traced again for the brightest cell, the hottest and the most uneven light each."""
 
@@ -27,15 +31,17 @@ MEAN_LIGHT_W_M2 = 200.0
 
 
 def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> Peaks:
-    """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, and all that may lie
-    beyond the panel's limits."""
+    """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, those most prone to
+    hot spots, and all that may lie beyond the panel's limits."""
+    in_series = longest_string(field.arrangement, evaluator.wiring)
     kind, (hours, panels) = evaluator.kind, _choose(year, field, evaluator)
     at = evaluator.conditions.at_hours(hours)
     at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS, draws=PEAK_DRAWS))
-    seen = [_Block.of(block, at, kind) for block in blocks(field.with_full_cells(panels), at, glass)]
+    seen = [_Block.of(block, at, evaluator) for block in blocks(field.with_full_cells(panels), at, glass)]
     too_hot = np.any([(b.cell_c > kind.max_cell_c).any(axis=(1, 2)) for b in seen], axis=0)
     too_bright = np.any([(b.front > kind.max_light_w_m2).any(axis=(1, 2)) for b in seen], axis=0)
     interval = at.weather.interval_h
+    electric = [(b.block, b.electric) for b in seen]
     return Peaks(
         max(float(b.cell_c.max()) for b in seen),
         max(float(b.still_c.max()) for b in seen),
@@ -44,21 +50,25 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
         float(too_hot.sum()) * interval,
         float(too_bright.sum()) * interval,
         max(seen, key=lambda b: float(b.cell_c.max())).worst(at),
+        hot_spots(electric, at, replace(evaluator.model, panel_type=kind), in_series),
     )
 
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """Some panels at the peak hours: front [W/m² before glass], cell_c, still_c [°C] : (hours, panels, cells)."""
+    """Some panels at the peak hours: front [W/m² before glass], electric [W/m² that cells use, without dirt], cell_c,
+    still_c [°C] : (hours, panels, cells)."""
 
     block: Block
     front: FloatArray
+    electric: FloatArray
     cell_c: FloatArray
     still_c: FloatArray
 
     @classmethod
-    def of(cls, block: Block, at: Conditions, kind: PanelType) -> "_Block":
+    def of(cls, block: Block, at: Conditions, evaluator: Evaluator) -> "_Block":
         """Light and heat of each cell."""
+        kind = evaluator.kind
         columns, b, cells = block.front.before.shape
         matrix = at.matrix()
         front = (matrix @ block.front.before.reshape(columns, -1)).reshape(-1, b, cells)
@@ -67,7 +77,11 @@ class _Block:
         air, wind = at.air_c[:, None, None], at.wind_m_s[:, None, None]
         cell_c = cell_temperature(warm, air, wind, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
         still_c = cell_temperature(warm, air, 0.0 * wind, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
-        return cls(block, front, cell_c, still_c)
+        used = block.front.after * evaluator.cover_colour
+        if block.rear is not None:
+            used = used + kind.bifaciality * block.rear.after
+        electric = np.maximum(0.0, matrix @ used.reshape(columns, -1)).reshape(-1, b, cells)
+        return cls(block, front, electric, cell_c, still_c)
 
     def ratio(self) -> float:
         """Brightest cell over its panel's mean."""
@@ -101,13 +115,14 @@ def _choose(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[IntArr
     still = cell_temperature(heat, c.air_c, 0.0 * c.wind_m_s, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
     most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still)]
     beyond = np.flatnonzero((light > kind.max_light_w_m2) | (warm > kind.max_cell_c))
-    hours = np.unique(np.concatenate([*most, beyond]))
+    stress = np.argsort(-year.stress, kind="stable")[:HOT_SPOT_HOURS]
+    hours = np.unique(np.concatenate([*most, beyond, stress]))
     at = c.picked(hours)
     light, mean = _estimate(year.brightest[:, traced], at), _estimate(year.mean[:, traced], at)
     ratio = np.where(mean > MEAN_LIGHT_W_M2, light / np.maximum(mean, 1.0), 0.0)
     values = (light, _estimate(year.warmest[:, traced], at), ratio)
     best = [np.argsort(-v.max(axis=0), kind="stable")[:PANELS_EACH] for v in values]
-    return hours, np.sort(traced[np.unique(np.concatenate(best))])
+    return hours, np.unique(np.concatenate([traced[np.unique(np.concatenate(best))], year.stressed[stress]]))
 
 
 def _estimate(largest: np.ndarray, c: Conditions) -> FloatArray:

@@ -56,6 +56,39 @@ class WorstHour:
 
 
 @dataclass(frozen=True, eq=False)
+class HotSpotHour:
+    """The cell that takes up most power from the others in series with it: hour (UTC), panel in the order built, power
+    that it takes up, W, and its temperature, °C."""
+
+    start: pd.Timestamp
+    panel: int
+    taken_up_w: float
+    cell_c: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        return dataclasses.asdict(self) | {"start": self.start.isoformat()}
+
+
+@dataclass(frozen=True, eq=False)
+class HotSpots:
+    """The worst hot spots: with working bypass diodes, and had they failed open (alike where the type has none);
+    None where no cell takes up power.
+
+    cautions : lines, where a cell gets beyond the panel's limit
+    """
+
+    working: HotSpotHour | None
+    failed: HotSpotHour | None
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers."""
+        cases = {"working_diode": self.working, "failed_diode": self.failed}
+        return {name: hour.to_dict() if hour else None for name, hour in cases.items()}
+
+
+@dataclass(frozen=True, eq=False)
 class Peaks:
     """The most that any cell gets in the year.
 
@@ -71,14 +104,15 @@ class Peaks:
     hours_above_cell_limit: float
     hours_above_light_limit: float
     worst: WorstHour
+    hot_spots: HotSpots
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists."""
-        out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name != "worst"}
+        out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in ("worst", "hot_spots")}
         worst = {f.name: getattr(self.worst, f.name) for f in dataclasses.fields(WorstHour)}
         worst |= {"start": self.worst.start.isoformat()}
         worst |= {name: worst[name].tolist() for name in ("light_w_m2", "cell_c")}
-        return out | {"worst_hour": worst}
+        return out | {"worst_hour": worst, "hot_spot": self.hot_spots.to_dict()}
 
 
 @dataclass(frozen=True)

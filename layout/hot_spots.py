@@ -1,0 +1,66 @@
+"""The worst hot spots of a layout, from the hours that were traced again at the true sun, every cell."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.conditions import Conditions
+from layout.evaluate import most_stressed
+from layout.field import Block
+from layout.power.hot_spot import HotSpot, hot_spot, hot_spot_cautions
+from layout.power.panel_model import PanelModel
+from layout.result import HotSpotHour, HotSpots
+from sites.conventions import FloatArray, IntArray
+
+
+def hot_spots(seen: Sequence[tuple[Block, FloatArray]], at: Conditions, model: PanelModel, in_series: int) -> HotSpots:
+    """Hot spots with working and with failed bypass diodes, each at its own worst hour.
+
+    seen : blocks of panels with the light that their cells use, (hours, panels, cells) [W/m²]; in each hour the panel
+        of a block that is most prone to a hot spot is looked at
+    in_series : panels in the longest string; the others lie in the light of the panel's brightest cell
+    """
+    cases = zip(*(_block_hot_spots(block, light, at, model, in_series) for block, light in seen), strict=True)
+    working, failed = (max(found, key=_Found.hottest) for found in cases)
+    lines = hot_spot_cautions(working.spots, failed.spots, model)
+    return HotSpots(working.hour(at), failed.hour(at), lines)
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """Panel-hours in which a cell takes up power; spots, hours, panels : (n,) each."""
+
+    spots: HotSpot
+    hours: IntArray
+    panels: IntArray
+
+    @classmethod
+    def of(cls, spots: HotSpot, panels: IntArray) -> "_Found":
+        """Of one panel in each hour."""
+        hours = np.flatnonzero(spots.taken_up_w > 0.0)
+        taking = HotSpot(spots.cell[hours], spots.taken_up_w[hours], spots.cell_c[hours])
+        return cls(taking, hours, panels[hours])
+
+    def hottest(self) -> float:
+        """Temperature of the warmest such cell, °C."""
+        return float(self.spots.cell_c.max(initial=-np.inf))
+
+    def hour(self, at: Conditions) -> HotSpotHour | None:
+        """The hour with the warmest such cell."""
+        if not len(self.hours):
+            return None
+        worst = int(self.spots.cell_c.argmax())
+        taken, warm = float(self.spots.taken_up_w[worst]), float(self.spots.cell_c[worst])
+        return HotSpotHour(at.sky.sun.start[int(self.hours[worst])], int(self.panels[worst]), taken, warm)
+
+
+def _block_hot_spots(
+    block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int
+) -> tuple[_Found, _Found]:
+    """With working and with failed diodes."""
+    place = most_stressed(light)[1]
+    cells, panels = light[np.arange(len(light)), place].astype(np.float32), block.panels[place]
+    args = (cells, block.family.groups, model, at.air_c, at.wind_m_s, in_series)
+    working = _Found.of(hot_spot(*args), panels)
+    return working, _Found.of(hot_spot(*args, diodes=False), panels) if model.diodes else working
