@@ -12,12 +12,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
-from layout.light.lattice import fibonacci_lattice
+from layout.light.lattice import draw_points
 from layout.light.sheets import Sheet
 from layout.light.sky_parts import Glass
 from sites.conventions import FloatArray, IntArray
 
-_GOLDEN = 0.618033988749895
+RAYS_AT_ONCE = 1 << 20
+"""Looks traced together: enough to hide the cost of a call, few enough to fit into memory."""
 
 
 def light_by_sheets(
@@ -29,47 +30,48 @@ def light_by_sheets(
     glasses: Sequence[Glass],
     sheet_glass: Glass,
     draws: int,
+    part: tuple[int, int] = (0, 1),
 ) -> np.ndarray:
     """Irradiance at points from beams of 1 W/m² by way of sheets.
 
     orders : sheets in the order that a look back from the receiver meets them
     points : (p, 3) just off a face of unit normal ``normal``; sources : (s, 3) unit toward each beam
     glasses : one result each; sheet_glass : angular curve of diffusers
+    part : (k, n): only every n-th draw from k on and what these add to the whole, so that points can take turns
     Returns (len(glasses), s, p) float32.
     """
     out = np.zeros((len(glasses), len(sources), len(points)), dtype=np.float32)
+    at_once = max(1, RAYS_AT_ONCE // max(1, len(points)))
     for order in orders:
-        count = 1 if all(s.smooth for s in order) else draws
-        lattice = [fibonacci_lattice(count, (0.37 * (i + 1), 0.61 * (i + 1))) for i in range(len(order))]
-        count = len(lattice[0])
-        for j in range(count):
-            moved = [shift_per_source(element[j], len(sources)) for element in lattice]
-            looks, strength = _looks(order, sources, moved, sheet_glass)
+        element = draw_points(len(sources), draws, [not s.smooth for s in order])
+        whole, element = element.shape[1], element[:, part[0] :: part[1]]
+        beams = len(sources) * element.shape[1]
+        for start in range(0, beams, at_once):
+            # Source by source, so that a block fills few rows of the result.
+            source, draw = np.divmod(np.arange(start, min(start + at_once, beams)), element.shape[1])
+            looks, strength = _looks(order, sources[source], element[source, draw], sheet_glass)
             cosine = looks[0] @ normal
             lit = np.flatnonzero((strength > 0) & (cosine > 1e-9))
-            source, point = _follow(kernel, order, points, [k[lit] for k in looks], sources[lit])
-            chosen = lit[source]
+            source, gain, cosine = source[lit], (strength * cosine)[lit] / whole, cosine[lit]
+            beam, point = _follow(kernel, order, points, [k[lit] for k in looks], sources[source])
+            if not len(beam):
+                continue
+            first, rows = source[0], source[-1] - source[0] + 1
+            place = (source[beam] - first) * len(points) + point
             for target, glass in zip(out, glasses, strict=True):
-                gain = strength * cosine / count
-                gain[lit] *= glass(cosine[lit])
-                target[chosen, point] += gain[chosen].astype(np.float32)
+                light = np.bincount(place, (gain * glass(cosine))[beam], rows * len(points))
+                target[first : first + rows] += light.reshape(rows, -1).astype(np.float32)
     return out
 
 
-def shift_per_source(point: FloatArray, n: int) -> FloatArray:
-    """The same draw moved differently for each source, so that a year does not repeat one draw's error; (n, 2)."""
-    i = np.arange(n)[:, None]
-    return (point + i * np.array([_GOLDEN, 0.754877666])) % 1.0
-
-
 def _looks(
-    order: Sequence[Sheet], sources: FloatArray, draws: Sequence[FloatArray], glass: Glass
+    order: Sequence[Sheet], sources: FloatArray, draws: FloatArray, glass: Glass
 ) -> tuple[list[FloatArray], FloatArray]:
     """Directions to look in from the receiver and from each sheet but the last, and the strength that arrives on a
-    plane facing the look."""
+    plane facing the look; draws (s, sheets, 2)."""
     toward, strength, looks = sources, np.ones(len(sources)), []
-    for sheet, points in zip(reversed(order), reversed(draws), strict=True):
-        leaves, factor = sheet.scatter(toward, points, glass)
+    for k in range(len(order) - 1, -1, -1):
+        leaves, factor = order[k].scatter(toward, draws[:, k], glass)
         strength = strength * factor
         toward = -leaves
         looks.append(toward)

@@ -1,8 +1,10 @@
 """Evenly spread sample points on the unit square and on the hemisphere."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from sites.conventions import FloatArray
+from sites.conventions import FloatArray, IntArray
 
 _FIBONACCI = (
     1,
@@ -29,6 +31,9 @@ _FIBONACCI = (
 )
 
 
+_GOLDEN = 0.618033988749895
+
+
 def fibonacci_lattice(least: int, shift: tuple[float, float] = (0.0, 0.0)) -> FloatArray:
     """The two-dimensional Fibonacci lattice with at least ``least`` points (the next Fibonacci number), moved by
     ``shift`` and wrapped. (n, 2) float in [0, 1).
@@ -40,6 +45,38 @@ def fibonacci_lattice(least: int, shift: tuple[float, float] = (0.0, 0.0)) -> Fl
     i = np.arange(n)
     points = np.stack([(i + 0.5) / n, (i * generator % n + 0.5) / n], axis=1)
     return (points + np.asarray(shift)) % 1.0
+
+
+def additive_sequence(numbers: IntArray, dimensions: int) -> FloatArray:
+    """Evenly spread points of the unit cube by their numbers (...,); (..., dimensions) in [0, 1).
+
+    Each step is the last one plus the powers of 1/φ, φ^(dimensions + 1) = φ + 1, and wrapped (Roberts' generalised
+    golden ratio; common practice, from memory).
+    """
+    phi = 1.0
+    for _ in range(60):
+        phi = (1.0 + phi) ** (1.0 / (dimensions + 1))
+    return (0.5 + np.asarray(numbers)[..., None] * phi ** -np.arange(1.0, dimensions + 1.0)) % 1.0
+
+
+def draw_points(sources: int, draws: int, rough: Sequence[bool]) -> FloatArray:
+    """Points of the unit square that draw the facets of the sheets on a path, by source and draw.
+
+    rough : for each sheet of the path, whether its facets differ; a path without rough sheets needs one draw
+    Returns (sources, count, sheets, 2) in [0, 1), count at least ``draws``. The draws of one path's sheets are
+    independent of each other; each source's are moved, so that a year does not repeat one draw's error.
+    """
+    which = np.flatnonzero(rough)
+    lattice = fibonacci_lattice(draws if len(which) else 1, (0.37, 0.61))
+    count, i = len(lattice), np.arange(sources)
+    out = np.full((sources, count, len(rough), 2), 0.5)
+    if len(which) == 1:
+        out[:, :, which[0]] = (lattice + i[:, None, None] * np.array([_GOLDEN, 0.754877666])) % 1.0
+    elif len(which):
+        # One lattice for all sheets would tie their facets together.
+        numbers = i[:, None] * count + np.arange(count)
+        out[:, :, which] = additive_sequence(numbers, 2 * len(which)).reshape(sources, count, len(which), 2)
+    return out
 
 
 def grid_lattice(n_first: int, n_second: int) -> FloatArray:

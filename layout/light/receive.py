@@ -11,7 +11,7 @@ import numpy as np
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
 from layout.light.ground import GroundLight, gather_each
-from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
+from layout.light.lattice import additive_sequence, cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.places import PlaceNet, shared_places
 from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
 from layout.light.sky_parts import Glass, SkyParts
@@ -25,9 +25,6 @@ EXACT_RAYS = 10946
 """Rays that settle how much an unshaded face sees of sky and ground."""
 
 _DARK, _SKY, _GROUND, _FAR = range(4)
-
-WALK_DRAWS = 987
-"""Facets that looks choose from in turn."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +71,7 @@ class Receiver:
     """Points (p, 3) just off a face with unit normal ``normal``; one result for each glass.
 
     net : how far apart places on the ground and on matt sheets lie
+    diffusers : how many of them light may still pass
     """
 
     engine: Engine
@@ -83,6 +81,7 @@ class Receiver:
     glasses: Sequence[Glass]
     net: PlaceNet
     ground_light: GroundLight | None
+    diffusers: int = MOST_DIFFUSERS
 
     def columns(self, which: int = 0) -> tuple[np.ndarray, np.ndarray]:
         """Coefficients (glasses, 2m + 4, p) float32, and the part of the first glass's sun columns that came by way
@@ -93,7 +92,7 @@ class Receiver:
         self._add_sun(out[:, :m])
         self._add_band(out[:, 2 * m + 2])
         if self.engine.sheets:
-            got = self.by_sheets(tuple(sequences(self.engine.sheets, self.parts.bounces)))
+            got = self.by_sheets(tuple(sequences(self.engine.sheets, self.parts.bounces, self.diffusers)))
             out[:, :m] += got[:, :m]
             by_sheets += got[0, :m]
             out[:, 2 * m + 2] += self.parts.ring_strength() * got[:, m:].sum(axis=1)
@@ -192,7 +191,8 @@ class Receiver:
 
     def _walk(self, looks: Looks, met: IntArray, out: np.ndarray) -> None:
         """Follow looks until they end: on the ground, in the sky, on something black, or after the last sheet."""
-        for step in range(self.parts.bounces + MOST_DIFFUSERS + 1):
+        last = self.parts.bounces + self.diffusers
+        for step in range(last + 1):
             self._end_free(looks.pick(met < 0), out, count_sky=step > 0)
             parts: list[Looks] = []
             for sheet in self.engine.sheets:
@@ -200,9 +200,11 @@ class Receiver:
                 if sheet.mirror:
                     front = looks.direction[hit] @ sheet.normal < 0
                     hit = hit[front & (looks.mirrors[hit] < self.parts.bounces)]
+                else:
+                    hit = hit[step - looks.mirrors[hit] < self.diffusers]
                 if len(hit):
-                    parts.append(self._on_sheet(sheet, looks.pick(hit), met[hit], out))
-            if not parts or step == self.parts.bounces + MOST_DIFFUSERS:
+                    parts.append(self._on_sheet(sheet, looks.pick(hit), met[hit], step, out))
+            if not parts or step == last:
                 return
             looks = Looks.joined(parts)
             met, _ = self.engine.kernel.first_hit(looks.start, looks.direction)
@@ -238,23 +240,30 @@ class Receiver:
         out[:, 2 * m + 1] += got[:, m]
         out[:, 2 * m + 3] += got[:, m + 1]
 
-    def _on_sheet(self, sheet: Sheet, looks: Looks, met: IntArray, out: np.ndarray) -> Looks:
-        """Add a sheet's matt light and give the looks that go on by its lobe."""
+    def _on_sheet(self, sheet: Sheet, looks: Looks, met: IntArray, step: int, out: np.ndarray) -> Looks:
+        """Add a sheet's matt light and give the looks that go on by its lobe; ``step``: sheets met before."""
         place = self.engine.kernel.meeting(looks.start, looks.direction, met)
         if sheet.diffuse_share > 0:
-            self._matt(sheet, looks, place, out)
+            for mirrors in np.unique(looks.mirrors):
+                same = looks.mirrors == mirrors
+                self._matt(sheet, looks.pick(same), place[same], step, out)
         if sheet.share == 0:
             return looks.pick(np.zeros(0, dtype=np.int64))
-        lattice = fibonacci_lattice(WALK_DRAWS, (0.21, 0.83))
-        draw = lattice[np.arange(len(met)) % len(lattice)]
+        # Facets of one look's sheets are drawn independently of each other.
+        facets = additive_sequence(np.arange(len(met)), 2 * (self.parts.bounces + self.diffusers))
+        draw = facets[:, 2 * step : 2 * step + 2]
         on, factor = sheet.look_on(looks.direction, draw, self.engine.sheet_glass)
         going = np.flatnonzero(factor > 0)
         start = off_sheet(sheet, place[going], on[going])
         mirrors = looks.mirrors[going] + int(sheet.mirror)
         return Looks(start, on[going], looks.weights[:, going] * factor[going], looks.row[going], mirrors)
 
-    def _matt(self, sheet: Sheet, looks: Looks, place: FloatArray, out: np.ndarray) -> None:
-        """Lambertian light of a sheet: what its places receive, shared out among the looks that meet them."""
+    def _matt(self, sheet: Sheet, looks: Looks, place: FloatArray, step: int, out: np.ndarray) -> None:
+        """Lambertian light of a sheet: what its places receive, shared out among the looks that meet them, which all
+        met as many reflectors."""
+        mirrors = int(looks.mirrors[0])
+        bounces = self.parts.bounces - mirrors - int(sheet.mirror)
+        diffusers = self.diffusers - (step - mirrors) - int(not sheet.mirror)
         facing = np.ones(len(place), dtype=bool) if sheet.mirror else looks.direction @ sheet.normal < 0
         distance = np.linalg.norm(place - looks.start, axis=1)
         for side, chosen in ((1.0, facing), (-1.0, ~facing)):
@@ -266,7 +275,7 @@ class Receiver:
             representative, of_hit = shared_places(place[chosen], distance[chosen], self.net)
             lit = place[chosen][representative] + START_OFFSET_M * normal
             glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
-            parts = self.parts.coarser(MATT_RAYS)
-            receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light)
+            parts = self.parts.coarser(MATT_RAYS, bounces)
+            receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light, diffusers)
             light = receiver.columns()[0][0].T * np.float32(sheet.diffuse_share)
             out += gather_each(picked.row, picked.weights, of_hit, light, len(self.points))

@@ -87,7 +87,10 @@ def turned(directions: FloatArray, spread_deg: tuple[float, float], points: Floa
     second = np.cross(directions, first)
     second = np.where(second[:, 1:2] < 0, -second, second)
     angles = np.radians(np.asarray(spread_deg)) * ndtri(np.clip(points, 1e-9, 1 - 1e-9))
-    out = directions + np.tan(angles[:, :1]) * first + np.tan(angles[:, 1:]) * second
+    cosine, sine = np.cos(angles), np.sin(angles)
+    # Tangents of the angles are laid off along both axes; this form keeps turns past 90° turned back.
+    out = cosine.prod(axis=1, keepdims=True) * directions
+    out += (sine[:, 0] * cosine[:, 1])[:, None] * first + (cosine[:, 0] * sine[:, 1])[:, None] * second
     return out / np.linalg.norm(out, axis=1, keepdims=True)
 
 
@@ -124,12 +127,12 @@ def _sheet(scene: Scene, members: Sequence[int]) -> Sheet:
     return Sheet(member, _axes(piece), isinstance(piece, Reflector), texture, total * (1.0 - diffuse), total * diffuse)
 
 
-def sequences(sheets: Sequence[Sheet], bounces: int) -> Iterator[tuple[Sheet, ...]]:
-    """Orders in which light may meet sheets, nearest to the receiver first: up to ``bounces`` reflectors and one
-    diffuser."""
+def sequences(sheets: Sequence[Sheet], bounces: int, diffusers: int = MOST_DIFFUSERS) -> Iterator[tuple[Sheet, ...]]:
+    """Orders in which light may meet sheets, nearest to the receiver first: up to ``bounces`` reflectors and
+    ``diffusers`` diffusers."""
     useful = [s for s in sheets if s.share > 0]
-    for length in range(1, bounces + MOST_DIFFUSERS + 1):
+    for length in range(1, bounces + diffusers + 1):
         for order in product(useful, repeat=length):
             mirrors = sum(s.mirror for s in order)
-            if mirrors <= bounces and length - mirrors <= MOST_DIFFUSERS:
+            if mirrors <= bounces and length - mirrors <= diffusers:
                 yield order

@@ -85,9 +85,9 @@ class SkyParts:
         azimuth = np.radians(self.ring())
         return 1.0 / float(np.maximum(0.0, np.cos(azimuth)).sum())
 
-    def coarser(self, dome_rays: int) -> "SkyParts":
-        """The same sky by fewer rays, for places that only pass light on."""
-        return replace(self, dome_rays=dome_rays, down_rays=dome_rays, sets=1, bounces=self.bounces - 1)
+    def coarser(self, dome_rays: int, bounces: int) -> "SkyParts":
+        """The same sky by fewer rays, for places that only pass light on after ``bounces`` reflectors at most."""
+        return replace(self, dome_rays=dome_rays, down_rays=dome_rays, sets=1, bounces=bounces)
 
     def ring_weights(self, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Share of the band's light on a plane that each ring azimuth brings, and the cosine of its incidence.
