@@ -6,6 +6,7 @@ import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M
 from layout.geometry.rectangles import Rectangles
+from layout.light.edges import Edge, end_cells, even_edge
 from layout.light.lattice import fibonacci_lattice, grid_lattice
 from sites.conventions import FloatArray
 
@@ -15,11 +16,14 @@ class Net:
     """n_up × n_along net cells a panel, each sampled at the points of ``pattern``.
 
     pattern : (k, 2) float [-] shares of the net cell along (up, along)
+    up, along : where single points lie instead, and how much of the panel each stands for; None: net cells are equal
     """
 
     n_up: int
     n_along: int
     pattern: FloatArray = field(default_factory=lambda: np.array([[0.5, 0.5]]))
+    up: Edge | None = None
+    along: Edge | None = None
 
     @property
     def cells(self) -> int:
@@ -31,9 +35,27 @@ class Net:
         """Points a panel."""
         return self.cells * len(self.pattern)
 
+    def middles(self) -> tuple[FloatArray, FloatArray]:
+        """Shares of the edges at which rows and columns of net cells have their middles, (n_up,), (n_along,)."""
+        up, along = self.up or even_edge(self.n_up), self.along or even_edge(self.n_along)
+        return up.at, along.at
+
+    @property
+    def weights(self) -> np.ndarray:
+        """(cells,) float32 [-] share of the panel that each net cell stands for, sum 1."""
+        up, along = self.up or even_edge(self.n_up), self.along or even_edge(self.n_along)
+        return np.outer(up.weight, along.weight).reshape(-1).astype(np.float32)
+
+    def panel_means(self, values: np.ndarray) -> np.ndarray:
+        """Means over each panel's net cells: (..., cells) float32 -> (...) float32."""
+        return values @ self.weights
+
     def shares(self) -> tuple[FloatArray, FloatArray]:
         """Shares of the panel's ``up`` and ``along`` edges, (points,) each; the pattern runs fastest."""
         shape = (self.n_up, self.n_along, len(self.pattern))
+        if self.up is not None or self.along is not None:
+            rows, columns = self.middles()
+            return np.repeat(rows, self.n_along), np.tile(columns, self.n_up)
         up = (np.arange(self.n_up)[:, None, None] + self.pattern[:, 0]) / self.n_up
         along = (np.arange(self.n_along)[None, :, None] + self.pattern[:, 1]) / self.n_along
         return np.broadcast_to(up, shape).reshape(-1), np.broadcast_to(along, shape).reshape(-1)
@@ -70,6 +92,11 @@ def texture_net(n_up: int, n_along: int) -> Net:
     return Net(n_up, n_along, fibonacci_lattice(max(8, 377 // (n_up * n_along))))
 
 
+def turn_net(n_up: int, n_along: int, turn: int, turns: int) -> Net:
+    """One of ``turns`` sets of points of every cell that together lie densely: at least 13 a cell and 610 a panel."""
+    return Net(n_up, n_along, fibonacci_lattice(max(13, 610 // (n_up * n_along)))[turn::turns])
+
+
 def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
     """The coarser net of the year: 6 × 4 points or more a panel, and at least two net cells across each
     bypass group where the panel has them.
@@ -79,6 +106,16 @@ def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
     up = _coarse(n_up, max(6, 2 * groups_up), groups_up)
     along = _coarse(n_along, max(4, 2 * groups_along), groups_along)
     return Net(up, along, grid_lattice(-(-6 // up), -(-4 // along)))
+
+
+def group_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
+    """The year's net where the weakest cell of each bypass group sets its current: about 6 × 6 of the panel's cells,
+    the end cells of every group among them. Arguments as in `year_net`.
+
+    Experiment: tests/agreement/test_year_net.py prints what it does to a year against every cell.
+    """
+    up, along = end_cells(n_up, groups_up, 6), end_cells(n_along, groups_along, 6)
+    return Net(len(up.at), len(along.at), up=up, along=along)
 
 
 def _coarse(cells: int, least: int, groups: int) -> int:
