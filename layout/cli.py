@@ -2,7 +2,6 @@
 
 import argparse
 import datetime
-import math
 import os
 import sys
 import textwrap
@@ -18,12 +17,14 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from layout.arrange import arrange
+from layout.bench_reading import AIR_C, WIND_M_S, bench_reading, moment_at
 from layout.light.light_map import light_map
 from layout.plan import Layout, Plan, read_plan
 from layout.report import outputs
 from layout.report.demo import DEMO_PLAN, starter_plan
 from layout.report.files import to_json, write_all
 from layout.report.outputs import Output
+from layout.report.reading import with_reading
 from layout.report.sun_paths import horizon_line
 from layout.report.tables import WIDTH
 from layout.run import run_plan
@@ -149,24 +150,27 @@ def yield_(args: argparse.Namespace) -> int:
 
 
 def light(args: argparse.Namespace) -> int:
-    """Beam on the cells at one sun position."""
+    """Beam on the cells at one sun position, and each panel's expected watts, volts and temperature."""
     plan = _plan(args.plan)
     layouts = _layouts(plan, args.layout)
     elevation, azimuth = _sun(args, plan.site)
+    moment = moment_at(plan.site, (elevation, azimuth), args.dni, args.dhi, args.air_c, args.wind)
     parts = {}
     for layout in layouts:
-        scene = arrange(plan, layout).scene
-        seen = light_map(scene, [elevation], [azimuth], dni=args.dni, bounces=int(args.ground))
-        parts[layout.name] = outputs.light_output(
-            layout.name, scene.panels, seen, (elevation, azimuth, args.dni), args.ground
+        arrangement = arrange(plan, layout)
+        scene = arrangement.scene
+        seen = light_map(scene, [elevation], [azimuth], dni=moment.dni, bounces=int(args.ground))
+        output = outputs.light_output(
+            layout.name, scene.panels, seen, (elevation, azimuth, moment.dni), args.ground
         )
+        reading = bench_reading(arrangement, plan.site, moment)
+        parts[layout.name] = with_reading(output, layout.name, reading, moment)
     return _finish(args, outputs.joined(parts))
 
 
 def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
     """Elevation and azimuth from ``--at`` or from the two numbers. Raises InputError."""
-    if not (math.isfinite(args.dni) and 0 < args.dni <= 1500):
-        raise InputError([Fault(OPTION, "--dni", f"{args.dni:g}", "W/m² above 0 to 1500")])
+    _check_weather(args)
     given = args.elevation is not None, args.azimuth is not None
     if args.at is not None:
         if any(given):
@@ -182,6 +186,23 @@ def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
     if faults:
         raise InputError(faults)
     return args.elevation, args.azimuth
+
+
+def _check_weather(args: argparse.Namespace) -> None:
+    """Raises InputError where light, air or wind are beyond what is possible."""
+    limits = {
+        "--dni": (args.dni, 0.0, 1500.0, "W/m² above 0 to 1500"),
+        "--dhi": (args.dhi, -1e-9, 800.0, "W/m² from 0 to 800"),
+        "--air-c": (args.air_c, -60.0, 60.0, "°C above -60 to 60"),
+        "--wind": (args.wind, -1e-9, 50.0, "m/s from 0 to 50"),
+    }
+    faults = [
+        Fault(OPTION, option, f"{value:g}", accepted)
+        for option, (value, low, high, accepted) in limits.items()
+        if value is not None and not low < value <= high
+    ]
+    if faults:
+        raise InputError(faults)
 
 
 def _sun_at(text: str, site: Site) -> tuple[float, float]:
@@ -266,13 +287,17 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", metavar="LAYOUT", help="name of a layout in the plan")
     sub.add_argument("--per-panel", action="store_true", help=per_panel)
-    sub = command("light", light, "direct sun on every cell at one moment, with a picture")
+    sub = command("light", light, "direct sun on every cell at one moment, a picture, and what a meter should read")
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", nargs="?", metavar="LAYOUT", help="name of a layout (default: all)")
     sub.add_argument("--at", metavar="TIME", help="e.g. 2025-03-21T10:30, on the site's clock")
     sub.add_argument("--elevation", type=float, metavar="DEG", help="of the sun, instead of --at")
     sub.add_argument("--azimuth", type=float, metavar="DEG", help="of the sun, clockwise from north")
-    sub.add_argument("--dni", type=float, default=1000.0, metavar="W/M2", help="direct normal irradiance (1000)")
+    clear = "(default: that of a clear sky)"
+    sub.add_argument("--dni", type=float, metavar="W/M2", help=f"direct normal irradiance {clear}")
+    sub.add_argument("--dhi", type=float, metavar="W/M2", help=f"diffuse horizontal irradiance {clear}")
+    sub.add_argument("--air-c", type=float, metavar="C", help=f"air temperature (default: {AIR_C:g})")
+    sub.add_argument("--wind", type=float, metavar="M/S", help=f"wind at the panels (default: {WIND_M_S:g})")
     ground = "add the beam that comes by way of the ground; up to a second a panel"
     sub.add_argument("--ground", action="store_true", help=ground)
     sub = command("sun", sun, "sun paths over a site and the row spacing they ask for")

@@ -52,7 +52,7 @@ def layout_year(
 
     Raises PhysicsError where the endless pattern would catch more light than falls on its ground.
     """
-    evaluator = _evaluator(arrangement, conditions, settings)
+    evaluator = evaluator_of(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
     bare = _bare(arrangement, conditions, settings)
     total = field.traced_panels + (bare.field.traced_panels if bare else 0)
@@ -85,18 +85,19 @@ def _bare(arrangement: Arrangement, conditions: Conditions, settings: Settings) 
         return None
     plain = arrangement.without_reflectors()
     field = build_field(plain, conditions, settings.full_cells, settings.repetition)
-    return _Bare(field, _evaluator(plain, conditions, settings))
+    return _Bare(field, evaluator_of(plain, conditions, settings))
 
 
 def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> FloatArray:
     """AC power of every hour of the weather year, (n,) kW."""
     field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
-    year = evaluate(field, _evaluator(arrangement, conditions, settings), transmission_ratio, lambda _: None)
+    year = evaluate(field, evaluator_of(arrangement, conditions, settings), transmission_ratio, lambda _: None)
     power = electricity(year.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
     return spread(len(conditions.weather.start), conditions.sky.index, power.ac_kw, 0.0)
 
 
-def _evaluator(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Evaluator:
+def evaluator_of(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Evaluator:
+    """What turns a layout's light into electricity: a cover over the panels hinders their cooling."""
     kind, cover = arrangement.panel_type, arrangement.cover
     dirt, model = settings.losses.soiling_pct / 100.0, panel_model(kind)
     if cover is None:
@@ -142,7 +143,7 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
     arrangement = endless.arrangement
     if settings.wiring.mode == "list":  # it lists the panels on the plot
         settings = replace(settings, wiring=PANEL_LEVEL)
-    evaluator = _evaluator(arrangement, conditions, settings)
+    evaluator = evaluator_of(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
     year = evaluate(field, evaluator, transmission_ratio, lambda _: None)
     area = field.rectangles.area[endless.unit]

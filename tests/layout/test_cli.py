@@ -95,8 +95,14 @@ def test_light_at_a_sun_position(small_plan_path: Path, tmp_path: Path, capsys: 
     assert max(told["direct_w_m2"]) == pytest.approx(800 * normal @ unit_vector(50.0, 0.0), rel=1e-3)
     assert told["brightest_cell"]["w_m2"] >= max(told["direct_w_m2"]) - 1e-6
     assert told["via_ground_w_m2"] is None
+    expected = told["expected"]
+    assert expected["moment"]["dni"] == 800
+    assert expected["ratio"][0] == 1.0
+    assert {len(expected[key]) for key in ("watts", "volts", "cell_c", "light_w_m2")} == {len(told["direct_w_m2"])}
     assert (tmp_path / "light-rows.png").read_bytes().startswith(PNG)
-    assert "Beam only" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "Beam only" in shown
+    assert "what a meter should read" in shown
 
 
 def test_light_by_way_of_the_ground_and_at_a_time(small_plan_path: Path, tmp_path: Path) -> None:
@@ -191,6 +197,10 @@ def test_sites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["light", "PLAN", "--at", "2025-01-14T01:00"], ["the sun at elevation -"]),
         (["light", "PLAN", "--at", "2025-01-14T09:00", "--azimuth", "9"], ["--at: found a sun position"]),
         (["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dni", "0"], ["--dni: found 0"]),
+        (
+            ["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dhi", "-1", "--air-c", "90", "--wind", "nan"],
+            ["--dhi: found -1", "--air-c: found 90", "--wind: found nan"],
+        ),
         (["light", "PLAN", "row", "--elevation", "9", "--azimuth", "9"], ["'rows' (nearest known)"]),
         (["yield", "PLAN", "tower"], ["'towers' (nearest known)"]),
         (["sun", "ylverheim"], ["'ylverhem' (nearest known)"]),
