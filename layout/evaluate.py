@@ -91,16 +91,16 @@ class Evaluator:
 
     def block_year(self, field: Field, block: Block) -> _BlockYear:
         """One block over the year."""
-        hours = self.conditions.hour_kwh
+        hours, means = self.conditions.hour_kwh, block.family.net.panel_means
         front, rear = block.front, block.rear
         electric: np.ndarray = front.after * np.float32((1.0 - self.dirt) * self.cover_colour)
-        heat: np.ndarray = front.after.mean(axis=2)
-        before = {"front": front.before.mean(axis=2), "rear": np.zeros_like(heat)}
+        heat: np.ndarray = means(front.after)
+        before = {"front": means(front.before), "rear": np.zeros_like(heat)}
         warm = front.after
         if rear is not None:
             electric = electric + np.float32(self.kind.bifaciality * (1.0 - self.dirt)) * rear.after
-            heat = heat + rear.after.mean(axis=2)
-            before["rear"] = rear.before.mean(axis=2)
+            heat = heat + means(rear.after)
+            before["rear"] = means(rear.before)
             warm = warm + rear.after
         light = self._hourly(electric)
         panel_c = self._temperature(np.maximum(0.0, self.matrix @ heat))
@@ -109,7 +109,7 @@ class Evaluator:
         year = np.asarray(self.matrix.sum(axis=0)).reshape(-1)
         m = len(self.conditions.parts.sun)
         panel = {name: year @ before[name] * hours for name in ("front", "rear")}
-        panel["useful"] = light.mean(axis=2, dtype=np.float64).sum(axis=0) * hours
+        panel["useful"] = means(light).sum(axis=0, dtype=np.float64) * hours
         panel |= {name: w.sum(axis=0) * hours for name, w in power.items()}
         area = block.counts * field.rectangles.area[block.panels]
         share = area / (field.rectangles.area[field.of_panel >= 0].sum())
@@ -143,7 +143,7 @@ class Evaluator:
     def _power(self, light: np.ndarray, panel_c: FloatArray, block: Block, scale: FloatArray) -> dict[str, FloatArray]:
         k, b, cells = light.shape
         warm = panel_c.reshape(-1)
-        mean = light.mean(axis=2).reshape(-1)
+        mean = block.family.net.panel_means(light).reshape(-1)
         watts = {
             "dc_cool": even_light_power(mean, np.full_like(warm, STANDARD_C), self.model),
             "dc_even": even_light_power(mean, warm, self.model),

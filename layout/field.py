@@ -16,13 +16,15 @@ from layout.light.coefficients import (
     light_coefficients,
     year_places,
 )
-from layout.light.net import Net, full_net, year_net
+from layout.light.net import Net, full_net, group_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
 from layout.light.surroundings import Year, equal_surroundings, every_panel
 from layout.panel_type import PanelType
 from layout.power.cells import group_map
 from layout.power.glass import transmission_ratio
+from layout.power.method import follows_cells
+from layout.power.panel_model import panel_model
 from sites.conventions import BoolArray, FloatArray, IntArray
 
 BLOCK_VALUES = 12_000_000
@@ -121,23 +123,30 @@ def _family_numbers(arrangement: Arrangement) -> IntArray:
 def _family(arrangement: Arrangement, traced: IntArray, counts: FloatArray, full_cells: bool) -> Family:
     first = arrangement.scene.panels[traced[0]]
     kind, orientation = arrangement.panel_type, int(arrangement.orientation[traced[0]])
-    up, along = groups_along_edges(kind, orientation)
-    net = full_net(*first.cells) if full_cells else year_net(first.cells[0], first.cells[1], up, along)
-    groups = _groups(kind, orientation, net)
+    net = full_net(*first.cells) if full_cells else _year_net(kind, orientation, first.cells)
+    groups = _groups(kind, orientation, net, first.cells)
     return Family(net, groups, first.bifacial, traced, counts[traced])
 
 
 def _full_cells(family: Family, arrangement: Arrangement, keep: BoolArray) -> Family:
     first = int(family.traced[0])
-    net = full_net(*arrangement.scene.panels[first].cells)
-    kind, orientation = arrangement.panel_type, int(arrangement.orientation[first])
-    groups = _groups(kind, orientation, net)
+    cells = arrangement.scene.panels[first].cells
+    net = full_net(*cells)
+    groups = _groups(arrangement.panel_type, int(arrangement.orientation[first]), net, cells)
     return replace(family, net=net, groups=groups, traced=family.traced[keep], counts=family.counts[keep])
 
 
-def _groups(kind: PanelType, orientation: int, net: Net) -> IntArray:
+def _year_net(kind: PanelType, orientation: int, cells: tuple[int, int]) -> Net:
+    """The coarser net of the year that suits the way in which its electricity is worked out."""
+    choose = year_net if follows_cells(panel_model(kind)) else group_net
+    return choose(*cells, *groups_along_edges(kind, orientation))
+
+
+def _groups(kind: PanelType, orientation: int, net: Net, cells: tuple[int, int]) -> IntArray:
+    """Group of each net cell: that of the panel's cell in its middle."""
     way: Literal["portrait", "landscape"] = "portrait" if orientation == 0 else "landscape"
-    return group_map(kind, way, net.n_up, net.n_along).reshape(-1)
+    rows, columns = (np.floor(at * n).astype(np.int64) for at, n in zip(net.middles(), cells, strict=True))
+    return group_map(kind, way, *cells)[np.ix_(rows, columns)].reshape(-1)
 
 
 def groups_along_edges(kind: PanelType, orientation: int) -> tuple[int, int]:

@@ -76,7 +76,7 @@ def light_coefficients(
         receiver = Receiver(engine, parts, points, normal, (np.ones_like, glass), places, store)
         columns, by_sheets = receiver.columns(int(k) % parts.sets)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
-        result.by_sheets[:, members] = net.cell_means(by_sheets).mean(axis=2)
+        result.by_sheets[:, members] = net.panel_means(net.cell_means(by_sheets))
     return result
 
 
