@@ -1,14 +1,18 @@
 """The caution lines that go with a layout's figures."""
 
 from layout.arrange.arrangement import Arrangement
-from layout.result import Peaks
+from layout.result import Boost, Peaks
+from layout.sheet_cautions import height_m, sheet_cautions
 
 TALL_M = 2.5
 """Above this a structure is worth a word on wind and foundations; common practice, no source."""
 
 
-def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
-    """Lines, each with the number that matters, deferring to local codes and licensed practice."""
+def cautions(arrangement: Arrangement, peak: Peaks, boost: Boost | None = None) -> tuple[str, ...]:
+    """Lines, each with the number that matters, deferring to local codes and licensed practice.
+
+    boost : what the layout's reflectors do, where it has any
+    """
     kind = arrangement.panel_type
     stated = "" if kind.limits_stated else " (our default; the maker's data sheet decides)"
     lines = []
@@ -23,7 +27,8 @@ def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
             f"{kind.max_light_w_m2:.0f} W/m²{stated}. Such light can burn skin, eyes and roofs."
         )
     lines.extend(peak.hot_spots.cautions)
-    height = _height_m(arrangement)
+    lines.extend(sheet_cautions(arrangement, peak, boost))
+    height = height_m(arrangement.scene.panels, arrangement.scene.ground)
     if height > TALL_M:
         lines.append(
             f"Wind: the structure reaches {height:.1f} m above the ground. Wind load, foundations and permits are "
@@ -39,10 +44,3 @@ def cautions(arrangement: Arrangement, peak: Peaks) -> tuple[str, ...]:
         "allowed. Brightness of reflections off the panels is not worked out here."
     )
     return tuple(lines)
-
-
-def _height_m(arrangement: Arrangement) -> float:
-    """Highest panel edge above the ground, m."""
-    ground = arrangement.scene.ground
-    tops = [p.corner + e for p in arrangement.scene.panels for e in (p.along * 0, p.along, p.up, p.along + p.up)]
-    return max((float(t[2] - (ground.z(t[0], t[1]) if ground else 0.0)) for t in tops), default=0.0)

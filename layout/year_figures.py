@@ -103,7 +103,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         hottest_cell_c=peak.hottest_cell_c,
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
-        cautions=cautions(arrangement, peak),
+        cautions=cautions(arrangement, peak, boost),
         steps=ledger(
             arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
             hours, arrangement.cover is not None, settings.wiring.source,
