@@ -14,6 +14,7 @@ from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 from shapely.geometry import MultiPolygon, Polygon
 
+from layout.report.figures_sheets import draw_sheets, sheet_handles
 from layout.report.figures_style import (
     INK,
     LAND,
@@ -32,12 +33,16 @@ from layout.report.plan_shapes import (
     plan_shapes,
     round_length,
 )
+from layout.report.sheet_shapes import SheetShapes, sheet_shapes
 from layout.result import LayoutResult
 from sites.conventions import FloatArray
 from sites.plot import Plot
 
 WIDTH_IN = 7.6
 PLAN_SHARE = 0.63
+HATCHED_SHARE = 0.04
+"""Sheets at least as wide as this share of the plan are hatched in it, narrower ones in the closer look only."""
+
 MAX_VECTOR_SHAPES = 6000
 """More shapes than this go into a page as a picture, not as lines."""
 
@@ -171,8 +176,8 @@ def _compass(axes: Axes, plot: Plot | None, east: float, south: float, strip: fl
         axes.text(middle[0] - 0.5 * strip, middle[1], text, ha="right", va="center", fontsize=8, color=SOFT)
 
 
-def _legend(axes: Axes, plot: Plot | None) -> None:
-    """What the lines mean, for those that occur."""
+def _legend(axes: Axes, plot: Plot | None, sheets: SheetShapes) -> float:
+    """What the lines mean, for those that occur; the height taken, in."""
     handles: list[Any] = []
     if plot is not None:
         handles.append(Patch(facecolor=LAND, edgecolor=INK, label="plot and its boundary"))
@@ -183,7 +188,9 @@ def _legend(axes: Axes, plot: Plot | None) -> None:
             handles.append(Patch(facecolor="white", edgecolor=SOFT, hatch="////", label="kept free"))
         if plot.obstacles:
             handles.append(Patch(facecolor=OBSTACLE, edgecolor=INK, label="obstacle, with its height"))
+    handles += sheet_handles(sheets)
     axes.legend(handles=handles, loc="upper left", bbox_to_anchor=(-0.04, 1.0), handlelength=1.6)
+    return 0.12 + 0.195 * len(handles)
 
 
 def _notes(result: LayoutResult, shapes: PlanShapes) -> str:
@@ -197,8 +204,8 @@ def _notes(result: LayoutResult, shapes: PlanShapes) -> str:
 @house_style
 def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Figure:
     """One layout on the plot: the whole to scale at the left, a closer look at some panels at the right."""
-    shapes = shapes_of(result, plot)
-    west, south, east, north = plan_extent(shapes, plot)
+    shapes, sheets = shapes_of(result, plot), sheet_shapes(result.arrangement.scene)
+    west, south, east, north = plan_extent(shapes, plot, sheets.points)
     width, height = east - west, north - south
     strip = 0.1 * width
     plan_in = WIDTH_IN * PLAN_SHARE
@@ -213,13 +220,14 @@ def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Fi
         draw_ground(plan, plot)
     window = closer_window(shapes, (west, south, east, north))
     light = draw_panels(plan, shapes, scale, 0.0)
+    draw_sheets(plan, sheets, close=sheets.width_m > HATCHED_SHARE * width)
     _scale_bar(plan, west + 0.04 * width, south - 0.45 * strip, width)
     _compass(plan, plot, east, south, strip)
 
     close_in = 2.05
     close_high = close_in / tall
     close = figure.add_axes((PLAN_SHARE + 0.03, top - close_high, close_in / WIDTH_IN, close_high))
-    _closer_look(close, shapes, plot, scale, window)
+    _closer_look(close, shapes, sheets, plot, scale, window)
     plan.add_patch(
         Rectangle(
             (window[0], window[1]),
@@ -238,13 +246,15 @@ def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Fi
     words = figure.add_axes((PLAN_SHARE + 0.03, 0.0, close_in / WIDTH_IN, max(low, 0.05)))
     hide_frame(words)
     words.patch.set_visible(False)
-    _legend(words, plot)
+    down = _legend(words, plot, sheets)
     note = _notes(result, shapes)
-    words.text(0.0, 1 - 0.95 / (max(low, 0.05) * tall), note, transform=words.transAxes, va="top", fontsize=8)
+    words.text(0.0, 1 - down / (max(low, 0.05) * tall), note, transform=words.transAxes, va="top", fontsize=8)
     return figure
 
 
-def _closer_look(axes: Axes, shapes: PlanShapes, plot: Plot | None, scale: Normalize, window: FloatArray) -> None:
+def _closer_look(
+    axes: Axes, shapes: PlanShapes, sheets: SheetShapes, plot: Plot | None, scale: Normalize, window: FloatArray
+) -> None:
     """The part of the plan inside ``window``, larger."""
     inside = np.all((shapes.outlines.max(axis=1) > window[:2]) & (shapes.outlines.min(axis=1) < window[2:]), axis=1)
     near = np.all((shapes.feet.max(axis=1) >= window[:2]) & (shapes.feet.min(axis=1) <= window[2:]), axis=1)
@@ -261,4 +271,5 @@ def _closer_look(axes: Axes, shapes: PlanShapes, plot: Plot | None, scale: Norma
         axes.set_facecolor("white")
         draw_ground(axes, plot, names=False)
     draw_panels(axes, part, scale, 0.5)
+    draw_sheets(axes, sheets.within(window), close=True)
     axes.set_title(f"closer: {window[2] - window[0]:.0f} m across", fontsize=8.5, fontweight="normal", pad=3)

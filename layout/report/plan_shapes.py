@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.pieces import Panel
+from layout.pieces import Panel, Rectangle
 from sites.conventions import BoolArray, FloatArray
 from sites.plot import Plot
 
@@ -42,13 +42,13 @@ class PlanShapes:
     height_factor: float
 
 
-def corners(panels: Sequence[Panel]) -> FloatArray:
+def corners(panels: Sequence[Rectangle]) -> FloatArray:
     """(n, 4, 3) float [m] corners of each panel, in order around it."""
     c, a, u = (np.array([getattr(p, name) for p in panels]).reshape(-1, 3) for name in ("corner", "along", "up"))
     return np.stack([c, c + a, c + a + u, c + u], axis=1)
 
 
-def is_wall(panels: Sequence[Panel]) -> BoolArray:
+def is_wall(panels: Sequence[Rectangle]) -> BoolArray:
     """(n,) bool: stands upright or nearly so."""
     normals = np.array([p.normal for p in panels]).reshape(-1, 3)
     return np.abs(normals[:, 2]) < np.cos(np.radians(WALL_TILT_DEG))
@@ -111,9 +111,11 @@ def plan_shapes(
     return PlanShapes(np.concatenate(outlines), np.concatenate(values), feet, factor)
 
 
-def plan_extent(shapes: PlanShapes, plot: Plot | None) -> tuple[float, float, float, float]:
-    """West, south, east, north of all that is drawn, with a margin, m."""
-    points = [shapes.outlines.reshape(-1, 2)]
+def plan_extent(
+    shapes: PlanShapes, plot: Plot | None, others: FloatArray | None = None
+) -> tuple[float, float, float, float]:
+    """West, south, east, north of all that is drawn, with a margin, m. others : (n, 2) float [m] more points"""
+    points = [shapes.outlines.reshape(-1, 2)] + ([] if others is None else [others])
     if plot is not None:
         for geometry in (plot.boundary, *(o.outline for o in plot.obstacles)):
             points.append(np.array(geometry.bounds).reshape(2, 2))
