@@ -199,7 +199,7 @@ def _month_axis(axes: Axes, labelled: bool) -> None:
 
 @house_style
 def beam_lost_figure(layouts: Mapping[str, LayoutResult], time_zone: str) -> Figure:
-    """Share of the beam that something keeps off the panels' fronts, by day and hour."""
+    """Share of the beam that something keeps off the panels, both faces of bifacial ones, by day and hour."""
     names = list(layouts)
     each, head, foot = 1.18, 0.28, 0.78
     tall = len(names) * (each + head) + foot
@@ -230,7 +230,7 @@ def beam_lost_figure(layouts: Mapping[str, LayoutResult], time_zone: str) -> Fig
         bar = figure.add_axes((0.115, 0.36 / tall, 0.80, 0.10 / tall))
         figure.colorbar(image, cax=bar, orientation="horizontal", format="{x:.0f} %")
         bar.tick_params(labelsize=8, length=2)
-        bar.set_xlabel("share of the beam lost (grey: no beam on the panels' fronts)", fontsize=8, labelpad=2)
+        bar.set_xlabel("share of the beam lost (grey: no beam on the panels)", fontsize=8, labelpad=2)
         figure.text(0.005, 0.5 * (1 + foot / tall), "hour of the site's clock", rotation=90, va="center", fontsize=8)
     return figure
 
