@@ -56,11 +56,13 @@ def _place(cell: Cell) -> str:
     return f"panel {cell.panel}, row {cell.up}, column {cell.along}"
 
 
-def _mark(axes: Axes, cell: Cell, word: str, size: tuple[float, float]) -> None:
-    x, y = (cell.along + 0.5) * size[0], (cell.up + 0.5) * size[1]
-    marker = "o" if word == "brightest" else "s"
-    axes.plot(x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor="white", markeredgewidth=2.8)
-    axes.plot(x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor=INK, markeredgewidth=1.3)
+def mark_cell(axes: Axes, x: float, y: float, marker: str) -> None:
+    """A dark outline on a white one, seen on every colour."""
+    for colour, width in (("white", 2.8), (INK, 1.3)):
+        axes.plot(
+            x, y, marker, markersize=7, markerfacecolor="none", markeredgecolor=colour, markeredgewidth=width,
+            clip_on=False,
+        )  # fmt: skip
 
 
 @house_style
@@ -96,7 +98,8 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
         )
         for cell, word in ((dim, "dimmest"), (bright, "brightest")):
             if cell.panel == k:
-                _mark(axes, cell, word, (wide / n_along, high / n_up))
+                x, y = (cell.along + 0.5) * wide / n_along, (cell.up + 0.5) * high / n_up
+                mark_cell(axes, x, y, "o" if word == "brightest" else "s")
         axes.set(aspect="equal", xticks=[], yticks=[])
         axes.set_title(f"panel {k}: {light[k].mean():.0f} W/m²", fontsize=8.5, pad=3)
         side = "\nrear, seen through the front" if rear[k] else ""

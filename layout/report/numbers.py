@@ -30,6 +30,29 @@ def percent(fraction: float, decimals: int = 1) -> str:
     return f"{100 * fraction:.{decimals}f} %" if math.isfinite(fraction) else NOTHING
 
 
+def signed(value: float, digits: int = 3) -> str:
+    """A number with its sign, a true minus.
+
+    >>> signed(1.085), signed(-84.02), signed(0.0)
+    ('+1.08', '−84.0', '0')
+    """
+    if not math.isfinite(value) or value == 0:
+        return number(value, digits)
+    return ("+" if value > 0 else "−") + number(abs(value), digits)
+
+
+def signed_percent(fraction: float, decimals: int = 1) -> str:
+    """A change in percent with its sign.
+
+    >>> signed_percent(0.0312), signed_percent(-0.002), signed_percent(1e-9)
+    ('+3.1 %', '−0.2 %', '0.0 %')
+    """
+    if not math.isfinite(fraction):
+        return NOTHING
+    text = f"{100 * abs(fraction):.{decimals}f} %"
+    return text if float(text[:-2]) == 0 else ("+" if fraction > 0 else "−") + text
+
+
 def joined(items: list[str]) -> str:
     """A list in words.
 

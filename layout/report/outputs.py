@@ -12,12 +12,14 @@ from layout.light.light_map import LightMap
 from layout.pieces import Panel
 from layout.report import tables
 from layout.report.assumptions import place_line
+from layout.report.boost_rows import BOOST_NOTE, boost_rows, heat_notes, heat_rows, ledger_rows
 from layout.report.figures_light import Cell, extreme_cells, light_figure
 from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
 from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
+from layout.report.sentences_boost import boost_sentences, boosted
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
 from layout.result import LayoutResult, PlanResult
 from sites.conventions import FloatArray
@@ -41,12 +43,26 @@ def _notes(result: PlanResult) -> tuple[str, ...]:
 
 def compare_output(result: PlanResult, per_panel: bool = False) -> Output:
     """Table, sentences and cautions; the page and the JSON file."""
-    sentences = five_sentences(result)
+    layouts = result.layouts
+    sentences = (*five_sentences(result), *boost_sentences(layouts))
     data = result.to_dict(per_panel) | {"sentences": list(sentences)}
     files: dict[str, str | bytes] = {"compare.html": report_page(result), "compare.json": to_json(data)}
     cautions = [f"caution: {line}" for line in all_cautions(result)]
-    table = tables.compare_table(result.layouts, result.plan.title)
-    return Output(data, files, (table, *sentences, "", *_notes(result), *cautions, ""))
+    table = tables.compare_table(layouts, result.plan.title)
+    shown = (table, *_boost_tables(layouts), *sentences, "", *_notes(result), *cautions, "")
+    return Output(data, files, shown)
+
+
+def _boost_tables(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...]:
+    """On reflectors, their light and heat; nothing where no layout has sheets."""
+    if not boosted(layouts):
+        return ()
+    found: list[Table | str] = [tables.rows_table("What reflectors bring", "layout", boost_rows(layouts)), BOOST_NOTE]
+    light = ledger_rows(layouts)
+    if light.rows:
+        found.append(tables.rows_table("Where the light on the reflectors goes", "layout", light))
+    heat = tables.rows_table("Heat and bright spots", "layout", heat_rows(layouts))
+    return (*found, heat, *heat_notes(layouts), "")
 
 
 def hourly_csv(result: LayoutResult) -> str:
@@ -70,8 +86,9 @@ def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Outp
     }
     shown = (tables.facts_table(layout), tables.monthly_table(layout), tables.steps_table(layout))
     fit = tuple(layout.arrangement.fit)
+    sheets = (*_boost_tables(result.layouts), *boost_sentences(result.layouts))
     cautions = [f"caution: {line}" for line in all_cautions(result)]
-    return Output(data, files, (*shown, *fit, "", *_notes(result), *cautions, ""))
+    return Output(data, files, (*shown, *sheets, *fit, "", *_notes(result), *cautions, ""))
 
 
 def _cell(cell: Cell) -> dict[str, float]:

@@ -1,21 +1,22 @@
 """The report: one HTML file that needs nothing else."""
 
-import base64
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
-from matplotlib.figure import Figure
 
 from layout.report.assumptions import assumptions, place_line
+from layout.report.boost_section import boost_section
 from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
 from layout.report.figures_plot import light_scale, plot_figure
-from layout.report.figures_style import svg
+from layout.report.figures_style import embedded
 from layout.report.figures_sun import beam_lost_figure, sun_path_figure
-from layout.report.numbers import number, percent
-from layout.report.sentences import all_cautions, endless_sentence, five_sentences
+from layout.report.heat_section import heat_section, other_cautions
+from layout.report.numbers import NOTHING, number, percent, signed_percent
+from layout.report.sentences import endless_sentence, five_sentences
+from layout.report.sentences_boost import boosted
 from layout.report.tables import change
 from layout.report.uncertainty_section import uncertainty_section
 from layout.result import LayoutResult, PlanResult
@@ -36,9 +37,14 @@ HEADS = (
 )
 
 
-def _image(figure: Figure) -> str:
-    """The figure as an address that holds the picture itself; pictures keep their names apart that way."""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg(figure)).decode("ascii")
+def _table(layouts: Mapping[str, LayoutResult]) -> dict[str, Any]:
+    """One line per layout; what reflectors add, where any layout has some."""
+    heads, rows = list(HEADS), [_row(r) for r in layouts.values()]
+    if boosted(layouts):
+        heads.insert(-1, "from reflectors")
+        for row, r in zip(rows, layouts.values(), strict=True):
+            row.insert(-1, signed_percent(r.reflected_gain_fraction) if r.boost else NOTHING)
+    return {"heads": heads, "rows": rows}
 
 
 def _row(result: LayoutResult) -> list[str]:
@@ -76,7 +82,7 @@ def _steps(result: LayoutResult) -> dict[str, Any]:
 
 def _plans(results: Sequence[LayoutResult], plot: Any) -> list[dict[str, Any]]:
     scale = light_scale(results)
-    return [{"name": r.name, "image": _image(plot_figure(r, plot, scale)), "fit": r.arrangement.fit} for r in results]
+    return [{"name": r.name, "image": embedded(plot_figure(r, plot, scale)), "fit": r.arrangement.fit} for r in results]
 
 
 def report_page(result: PlanResult) -> str:
@@ -92,17 +98,19 @@ def report_page(result: PlanResult) -> str:
         css=Markup(css),
         place=place_line(site),
         sentences=five_sentences(result),
-        table={"heads": HEADS, "rows": [_row(r) for r in layouts.values()]},
+        table=_table(layouts),
         plans=_plans(list(layouts.values()), site.plot),
-        bars=_image(yardstick_figure(layouts)),
-        endless=_image(endless_figure(layouts)),
+        bars=embedded(yardstick_figure(layouts)),
+        endless=embedded(endless_figure(layouts)),
         endless_sentence=endless_sentence(result),
-        sun_paths=_image(sun_path_figure(site)),
-        beam_lost=_image(beam_lost_figure(layouts, site.location.time_zone)),
-        monthly=_image(monthly_figure(layouts)),
+        sun_paths=embedded(sun_path_figure(site)),
+        beam_lost=embedded(beam_lost_figure(layouts, site.location.time_zone)),
+        monthly=embedded(monthly_figure(layouts)),
         steps=[_steps(r) for r in layouts.values()],
+        boost=boost_section(result),
+        heat=heat_section(result),
         uncertainty=uncertainty_section(result),
         assumptions=assumptions(result),
         notes=(*result.weather_notes, *result.warnings),
-        cautions=all_cautions(result),
+        cautions=other_cautions(result),
     )

@@ -1,11 +1,12 @@
 """The result in five plain sentences: who leads, by how much, how sure, and what could overturn it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from layout.report.numbers import joined, number
+from layout.report.sentences_boost import BOOSTED_LIGHT_ERROR_PCT, boosted
 from layout.result import LayoutResult, PlanResult
 
 LIGHT_ERROR_PCT = 0.3
@@ -14,6 +15,9 @@ LIGHT_ERROR_PCT = 0.3
 TIE_FRACTION = 0.02
 """Leads below this are called too close to call: our choice, several times the error of the light and wide
 enough for what another year's weather does to layouts of different shape."""
+
+RANKED = ("kwh_per_m2_plot", "kwh_per_m2_panel", "kwh_per_kw")
+"""The three yardsticks."""
 
 GENERAL_CAUTIONS = (
     "This is a comparison of light and energy, not a design to build from: structure, foundations, wind and "
@@ -93,8 +97,9 @@ def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
         verdict = "so leads above 2 % stand and the smaller ones above are ties"
     else:
         verdict = "so the order stands for this weather"
+    error = BOOSTED_LIGHT_ERROR_PCT if boosted(result.layouts) else LIGHT_ERROR_PCT
     return (
-        f"How sure: all figures rest on {weather}; light on the panels agrees within {LIGHT_ERROR_PCT:g} % "
+        f"How sure: all figures rest on {weather}; light on the panels agrees within {error:g} % "
         f"with tracing every hour by itself, and years differ by about {doubt.weather_pct:g} % "
         f"({source}), which moves all layouts much alike, {verdict}{_draws(result, ranked)}."
     )
@@ -154,6 +159,23 @@ def _ground_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
     return f"ground brighter or duller than assumed (rear faces take part of the light of {joined(names)})"
 
 
+def _reflector_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """What reflectors cost and how they age, where a leader has any."""
+    firsts = [found.first for key in RANKED if (found := lead(layouts, key)) is not None]
+    if not any(layouts[name].reflector_area_m2 for name in firsts):
+        return None
+    return "the price of reflectors, of their frames and of keeping them clean"
+
+
+def _limits_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
+    """Panels' limits that a leader passes."""
+    firsts = dict.fromkeys(found.first for key in RANKED if (found := lead(layouts, key)) is not None)
+    beyond = [
+        named(n) for n in firsts if (p := layouts[n].peaks) and p.hours_above_cell_limit + p.hours_above_light_limit
+    ]
+    return f"panels' makers, whose limits some cells of {joined(beyond)} pass" if beyond else None
+
+
 def _aisle_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
     """Access, where there is a choice of layouts on a plot."""
     if lead(layouts, "kwh_per_m2_plot") is None or len(layouts) < 2:
@@ -174,6 +196,8 @@ TURNS: tuple[Callable[[Mapping[str, LayoutResult]], str | None], ...] = (
     _untried_turn,
     _endless_turn,
     _panels_turn,
+    _reflector_turn,
+    _limits_turn,
     _ground_turn,
     _aisle_turn,
     _surroundings_turn,
@@ -183,7 +207,7 @@ TURNS: tuple[Callable[[Mapping[str, LayoutResult]], str | None], ...] = (
 def five_sentences(result: PlanResult) -> tuple[str, str, str, str, str]:
     """Leader per m² of plot, per m² of panel, per kW; how sure; what could overturn it."""
     layouts = result.layouts
-    leads = [lead(layouts, key) for key in ("kwh_per_m2_plot", "kwh_per_m2_panel", "kwh_per_kw")]
+    leads = [lead(layouts, key) for key in RANKED]
     turns = [text for turn in TURNS if (text := turn(layouts)) is not None]
     return (
         _ranking(leads[0], "m² of plot", "kWh"),
@@ -210,13 +234,22 @@ def endless_sentence(result: PlanResult) -> str:
     )
 
 
-def all_cautions(result: PlanResult) -> tuple[str, ...]:
-    """The layouts' cautions, each once with the layouts that it is about, then what holds for any of them."""
+def layout_cautions(result: PlanResult, topics: Sequence[str] = ()) -> dict[str, tuple[str, ...]]:
+    """The layouts' cautions, each line once with the layouts that it is about.
+
+    topics : only cautions that begin with one of these words and a colon (default all)
+    """
     about: dict[str, list[str]] = {}
     for name, r in result.layouts.items():
         for line in r.cautions:
-            about.setdefault(line, []).append(name)
-    lines = [
-        line if len(names) == len(result.layouts) else f"{', '.join(names)}: {line}" for line, names in about.items()
-    ]
+            if not topics or line.split(":")[0] in topics:
+                about.setdefault(line, []).append(name)
+    return {line: tuple(names) for line, names in about.items()}
+
+
+def all_cautions(result: PlanResult) -> tuple[str, ...]:
+    """Every caution of the layouts, then what holds for any of them."""
+    every = tuple(result.layouts)
+    about = layout_cautions(result)
+    lines = (line if names == every else f"{', '.join(names)}: {line}" for line, names in about.items())
     return (*lines, *GENERAL_CAUTIONS)

@@ -6,6 +6,7 @@ import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.table import Table
 
+from layout.report.boost_rows import Rows
 from layout.report.figures_bars import MONTHS
 from layout.report.numbers import NOTHING, number, percent
 from layout.report.sun_paths import DayFacts, Spacing
@@ -48,6 +49,14 @@ def compare_table(layouts: Mapping[str, LayoutResult], title: str) -> Table:
             percent(r.shade_loss_fraction),
             number(r.hottest_cell_c, 2),
         )
+    return table
+
+
+def rows_table(title: str, first: str, rows: Rows) -> Table:
+    """A table of the report in the terminal."""
+    table = _table(title, first, rows.heads)
+    for row in rows.rows:
+        table.add_row(*row)
     return table
 
 
@@ -122,6 +131,7 @@ def facts_table(result: LayoutResult) -> Table:
         ("panels", f"{result.panels}"),
         ("rated power, kW", number(result.dc_capacity_kw)),
         ("panel area, one side, m²", number(result.panel_area_m2)),
+        ("reflector area, mirror side, m²", number(result.reflector_area_m2)),
         ("plot area, m²", number(result.plot_area_m2)),
         ("AC energy a year, kWh", number(result.energy_ac_kwh)),
         ("per m² of plot, kWh", number(result.kwh_per_m2_plot)),

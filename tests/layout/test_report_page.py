@@ -71,7 +71,7 @@ def test_needs_nothing_else(page: str) -> None:
 
 
 def test_every_picture_is_whole_and_described(reader: Reader, small_result: PlanResult) -> None:
-    assert len(reader.images) == len(small_result.layouts) + 5
+    assert len(reader.images) == 2 * len(small_result.layouts) + 5
     for image in reader.images:
         source = image["src"]
         assert source is not None

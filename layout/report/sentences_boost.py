@@ -1,0 +1,133 @@
+"""What reflectors and see-through sheets bring, in plain sentences."""
+
+from collections.abc import Mapping
+
+from layout.report.numbers import joined, number, percent, signed, signed_percent
+from layout.result import Adjusted, Boost, LayoutResult
+
+BOOSTED_LIGHT_ERROR_PCT = 0.5
+"""Largest error of a boosted field's mean yearly light against tracing every hour, as the tests assert it."""
+
+NOTHING_FRACTION = BOOSTED_LIGHT_ERROR_PCT / 100.0
+"""Changes of the year's energy up to this are called nothing."""
+
+HARDLY_SHARE = 0.9
+"""A fixed reflector that keeps this share of the adjusted one's gain hardly needs touching: our choice."""
+
+
+def boosted(layouts: Mapping[str, LayoutResult]) -> dict[str, tuple[LayoutResult, Boost]]:
+    """The layouts with reflectors or see-through sheets, and what these do."""
+    return {name: (r, r.boost) for name, r in layouts.items() if r.boost is not None}
+
+
+def sheets_named(result: LayoutResult) -> str:
+    """What a layout has beside its panels, in words."""
+    scene = result.arrangement.scene
+    words = ["reflectors"] * bool(scene.reflectors) + ["see-through sheets"] * bool(scene.diffusers)
+    return joined(words)
+
+
+def scatters(result: LayoutResult) -> bool:
+    """Whether any reflector spreads the light; false where all are plane mirrors."""
+    return any(max(r.slope_rms) > 0 or r.diffuse > 0 for r in result.arrangement.scene.reflectors)
+
+
+def boost_sentences(layouts: Mapping[str, LayoutResult]) -> tuple[str, ...]:
+    """One sentence on each boosted layout, then shadows of towers and setting by hand, where the plan has them."""
+    found = boosted(layouts)
+    lines = [_brings(name, r, boost) for name, (r, boost) in found.items()]
+    return (*lines, *_shadow_sentence(found), *_tracking_sentence(found))
+
+
+def _brings(name: str, r: LayoutResult, boost: Boost) -> str:
+    gain = r.reflected_gain_fraction
+    extra = abs(r.energy_ac_kwh - boost.bare_energy_ac_kwh)
+    if not r.reflector_area_m2:
+        return _see_through(name, gain, extra)
+    area = number(r.reflector_area_m2)
+    its = f"“{name}”: its {area} m² of reflectors" + (" with its see-through sheets" if _sheets(r) else "")
+    each = f"{signed(boost.extra_kwh_per_m2_reflector)} kWh a year"
+    panel = f"a m² of panel without reflectors gives {number(boost.bare_kwh_per_m2_panel)}"
+    if gain < -NOTHING_FRACTION:
+        return (
+            f"{its} cost energy: {percent(-gain)} less AC than the same panels without them ({number(extra)} kWh a "
+            f"year); they bring {number(boost.brought_kwh_per_m2)} kWh of sunlight per m² of panel, but their shadows, "
+            "the sky they hide and the unevenness they make take more, so they are not worth having at any price."
+        )
+    if gain <= NOTHING_FRACTION:
+        return f"{its} bring nothing to speak of: {signed_percent(gain)} AC, {each} per m² of reflector where {panel}."
+    return (
+        f"{its} bring {percent(gain)} more AC energy ({number(extra)} kWh a year); a m² of reflector brings "
+        f"{number(boost.extra_kwh_per_m2_reflector)} kWh a year where {panel}, so it breaks even with more panels "
+        f"while it costs, frame and upkeep included, less than {number(boost.break_even_fraction, 2)} of a m² of panel."
+    )
+
+
+def _sheets(r: LayoutResult) -> bool:
+    return bool(r.arrangement.scene.diffusers)
+
+
+def _see_through(name: str, gain: float, extra: float) -> str:
+    its = f"“{name}”: its see-through sheets"
+    if abs(gain) <= NOTHING_FRACTION:
+        return f"{its} leave the energy as it is ({signed_percent(gain)} AC)."
+    if gain < 0:
+        return (
+            f"{its} cost {percent(-gain)} of the AC energy ({number(extra)} kWh a year): what they keep off the cells "
+            "is more than they give by evening out light and heat."
+        )
+    return f"{its} bring {percent(gain)} more AC energy ({number(extra)} kWh a year)."
+
+
+def _shadow_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[str, ...]:
+    """Whether reflectors give back what shadows take from towers."""
+    answers = []
+    for name, (r, boost) in found.items():
+        if r.kind != "towers" or not r.reflector_area_m2 or _sheets(r):
+            continue
+        lost, brought = boost.beam_lost_kwh_per_m2, boost.brought_kwh_per_m2
+        back = f" ({100 * brought / lost:.0f} %)" if lost > 0 else ""
+        word = "yes" if brought >= lost else "partly" if brought >= 0.2 * lost else "hardly"
+        rest = f", {number(-boost.rest_kwh_per_m2)} more than was lost"
+        if boost.rest_kwh_per_m2 > 0:
+            rest = f", {number(boost.rest_kwh_per_m2)} stay lost"
+        answers.append(
+            f"{word} in “{name}”: shadows take {number(lost)} kWh of beam a year per m² of panel, the reflectors bring "
+            f"{number(brought)}{back}{rest}"
+        )
+    if not answers:
+        return ()
+    return ("Can reflectors give back what shadows take from a tower? " + _capital("; ".join(answers)) + ".",)
+
+
+def _tracking_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[str, ...]:
+    """What setting reflectors by hand each month adds to leaving them alone."""
+    answers, any_scatters = [], False
+    for name, (r, boost) in found.items():
+        if boost.adjusted is None or not r.reflector_area_m2:
+            continue
+        any_scatters |= scatters(r)
+        kind = "scattering" if scatters(r) else "plane mirror"
+        answers.append(f"“{name}” ({kind}): {_alone_and_set(r, boost, boost.adjusted)}")
+    if not answers:
+        return ()
+    question = "Does a scattering reflector need no tracking?" if any_scatters else "Do the reflectors need tracking?"
+    return (f"{question} {'; '.join(answers)}.",)
+
+
+def _alone_and_set(r: LayoutResult, boost: Boost, adjusted: Adjusted) -> str:
+    bare = boost.bare_energy_ac_kwh
+    alone, moved = r.energy_ac_kwh / bare - 1.0, adjusted.energy_ac_kwh / bare - 1.0
+    told = f"left alone {signed_percent(alone)} AC, set by hand to each month's best angle {signed_percent(moved)}"
+    if moved <= NOTHING_FRACTION:
+        return f"{told}, so it pays neither way"
+    if alone <= 0:
+        return f"{told}, so the gain comes only with setting it"
+    share = alone / moved
+    if share >= HARDLY_SHARE:
+        return f"{told}, so {min(100.0, 100 * share):.0f} % of the gain comes without touching it"
+    return f"{told}, so {'most' if share < 0.5 else 'a part'} of the gain comes only with setting it"
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
