@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, eye_array
 
 from layout.light.sky_parts import SkyParts, sky_matrix
 from layout.pieces import Ground
@@ -73,7 +73,7 @@ class Conditions:
         picked = self.picked(index)
         sun = picked.sky.sun
         vectors = unit_vector(sun.elevation_deg, sun.azimuth_deg)
-        return replace(picked, parts=replace(self.parts, sun=vectors), weights=csr_array(np.eye(len(index))))
+        return replace(picked, parts=replace(self.parts, sun=vectors), weights=csr_array(eye_array(len(index))))
 
     def every_hour(self) -> "Conditions":
         """The same year without the sun grid: each hour's own sun position is traced (the brute-force truth)."""
