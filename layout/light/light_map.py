@@ -22,7 +22,7 @@ MAP_DRAWS = 377
 Experiment behind this and the counts below: tests/agreement/test_mitsuba_reflectors.py prints the error.
 """
 
-CHAIN_DRAWS = 1597
+CHAIN_DRAWS = 987
 """The same on paths that meet several scattering sheets."""
 
 TURNS = 4
