@@ -12,14 +12,18 @@ from layout.light.lattice import grid_lattice
 from layout.pieces import Ground
 from sites.conventions import FloatArray
 
+LATTICE_STEPS = np.array([0.7548776662466927, 0.5698402909980532])
+"""Steps of an evenly spread sequence in the square: powers of 1/φ, φ³ = φ + 1 (Roberts' generalised golden ratio;
+common practice, from memory)."""
+
 
 def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon) -> float:
     """Share of a layout's beam that would otherwise have reached the ground outside the boundary.
 
     panels : the panels, and the reflectors where there are any
     beam : (m, n) mean straight beam coefficient of each by sun direction
-    Each panel's light is followed on from four of its points; other panels on the way are left out, since they
-    are part of the layout that is taken away.
+    Each panel's light is followed on from four of its points, others for each sun direction; other panels on the way
+    are left out, since they are part of the layout that is taken away.
     """
     sun, light = conditions.parts.sun, conditions.sun_light()
     ground = conditions.ground
@@ -28,9 +32,15 @@ def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditio
     total = float(arriving.sum())
     if total <= 0:
         return 0.0
-    pattern = grid_lattice(2, 2)
-    points = panels.points(pattern[:, 0], pattern[:, 1])
-    outside = np.stack([_outside(points, s, ground, boundary) for s in sun[used]])
+    shapely.prepare(boundary)
+    four = grid_lattice(2, 2) - 0.25
+    moved = 0.5 * ((np.arange(len(used))[:, None] * LATTICE_STEPS + 0.5) % 1.0)
+    outside = np.stack(
+        [
+            _outside(panels.points(*(four + move).T), direction, ground, boundary)
+            for direction, move in zip(sun[used], moved, strict=True)
+        ]
+    )
     return float((arriving * outside).sum()) / total
 
 
