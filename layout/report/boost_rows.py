@@ -21,6 +21,9 @@ class Rows:
         return tuple(head.replace("-\n", "-").replace("\n", " ").strip() for head in self.heads)
 
 
+SMALLEST_KWH_M2 = 0.05
+"""Below this a year's light or energy per m² is told as 0."""
+
 BOOST_HEADS = (
     "area\nm²",
     "AC\nchange",
@@ -51,8 +54,8 @@ def _boost_row(r: LayoutResult, boost: Boost) -> tuple[str, ...]:
     return (
         number(r.reflector_area_m2),
         signed_percent(r.reflected_gain_fraction),
-        number(boost.beam_lost_kwh_per_m2),
-        number(boost.brought_kwh_per_m2) if told else NOTHING,
+        _minus(boost.beam_lost_kwh_per_m2),
+        _minus(boost.brought_kwh_per_m2) if told else NOTHING,
         _minus(boost.rest_kwh_per_m2) if told else NOTHING,
         _minus(boost.extra_kwh_per_m2_reflector),
         number(boost.bare_kwh_per_m2_panel),
@@ -61,7 +64,8 @@ def _boost_row(r: LayoutResult, boost: Boost) -> tuple[str, ...]:
 
 
 def _minus(value: float) -> str:
-    return number(value).replace("-", "−")
+    """kWh/m²; what is too small to be known is 0."""
+    return number(0.0 if abs(value) < SMALLEST_KWH_M2 else value).replace("-", "−")
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,9 @@ BOOSTED_LIGHT_ERROR_PCT = 0.5
 NOTHING_FRACTION = BOOSTED_LIGHT_ERROR_PCT / 100.0
 """Changes of the year's energy up to this are called nothing."""
 
+LEAST_SHADOW_KWH_M2 = 1.0
+"""Shadows that take less beam than this a year are not worth giving back: our choice."""
+
 HARDLY_SHARE = 0.9
 """A fixed reflector that keeps this share of the adjusted one's gain hardly needs touching: our choice."""
 
@@ -86,7 +89,10 @@ def _shadow_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[s
         if r.kind != "towers" or not r.reflector_area_m2 or _sheets(r):
             continue
         lost, brought = boost.beam_lost_kwh_per_m2, boost.brought_kwh_per_m2
-        back = f" ({100 * brought / lost:.0f} %)" if lost > 0 else ""
+        if lost < LEAST_SHADOW_KWH_M2:
+            answers.append(f"in “{name}” hardly any shadow falls; the reflectors bring {number(brought)} kWh on top")
+            continue
+        back = f" ({100 * brought / lost:.0f} %)"
         word = "yes" if brought >= lost else "partly" if brought >= 0.2 * lost else "hardly"
         rest = f", {number(-boost.rest_kwh_per_m2)} more than was lost"
         if boost.rest_kwh_per_m2 > 0:

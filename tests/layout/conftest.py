@@ -1,4 +1,4 @@
-"""A small plan, worked out once for all tests of reports and commands."""
+"""Two small plans, one with reflectors, each worked out once for all tests of reports and commands."""
 
 from pathlib import Path
 
@@ -47,6 +47,78 @@ base_height_m = 0.4
 spacing_m = 5.5
 """
 
+BOOSTED_PLAN = """\
+title = "Yard with reflectors"
+
+[site]
+name = "corrawindle"
+
+[plot]
+boundary = [[0, 0], [6, 0], [6, 5], [0, 5]]
+
+[[layout]]
+name = "mirrored"
+kind = "rows"
+tilt_deg = 40
+azimuth_deg = 0
+pitch_m = 3.4
+
+[[layout.booster]]
+reflector = "mirror"
+place = "aisle"
+width_m = 1.2
+tilt_deg = 10
+adjust = "monthly"
+
+[[layout]]
+name = "winged"
+kind = "rows"
+tilt_deg = 22
+azimuth_deg = 0
+pitch_m = 3.4
+panel_gap_m = 0.9
+
+[[layout.booster]]
+reflector = "one_way_spreader"
+place = "wings"
+sides = ["left", "right"]
+depth_m = 0.6
+opening_deg = 60
+
+[[layout]]
+name = "towers"
+kind = "towers"
+side_m = 1.1
+height_m = 1.8
+base_height_m = 0.4
+spacing_m = 3.4
+
+[[layout.booster]]
+reflector = "matt"
+place = "between"
+width_m = 1.0
+tilt_deg = 10
+faces = ["north", "east"]
+
+[[layout.booster]]
+reflector = "mirror"
+place = "posts"
+width_m = 1.0
+height_m = 1.0
+azimuth_deg = 0
+
+[[layout]]
+name = "covered"
+kind = "rows"
+tilt_deg = 22
+azimuth_deg = 0
+pitch_m = 3.4
+
+[layout.cover]
+diffuser = "satin_spreader"
+gap_m = 0.04
+"""
+
 
 @pytest.fixture(scope="session")
 def small_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -60,3 +132,17 @@ def small_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def small_result(small_plan_path: Path) -> PlanResult:
     """The small plan's year."""
     return run_plan(read_plan(small_plan_path))
+
+
+@pytest.fixture(scope="session")
+def boosted_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The small plan with reflectors and covers as a file."""
+    path = tmp_path_factory.mktemp("boosted") / "boosted.toml"
+    path.write_text(BOOSTED_PLAN, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def boosted_result(boosted_plan_path: Path) -> PlanResult:
+    """Its year."""
+    return run_plan(read_plan(boosted_plan_path))

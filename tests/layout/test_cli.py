@@ -62,6 +62,25 @@ def test_compare(
         assert sum(told["monthly_energy_ac_kwh"]) == pytest.approx(r.energy_ac_kwh)
 
 
+def test_compare_with_reflectors(
+    monkeypatch: pytest.MonkeyPatch,
+    boosted_result: PlanResult,
+    boosted_plan_path: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(layout.cli, "run_plan", lambda plan, progress=None: boosted_result)
+    assert main(["compare", str(boosted_plan_path), "--out", str(tmp_path)]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("wrote")]
+    assert max(map(len, lines)) <= 100
+    shown = " ".join(" ".join(lines).split())
+    for words in ("What reflectors bring", "Where the light on the reflectors goes", "Heat and bright spots"):
+        assert words in shown
+    data = json.loads((tmp_path / "compare.json").read_text(encoding="utf-8"))
+    assert len(data["sentences"]) == 5 + len(boosted_result.layouts) + 2
+    assert all(sentence in shown for sentence in data["sentences"])
+
+
 def test_per_panel_only_where_asked_for(worked_out: PlanResult, small_plan_path: Path, tmp_path: Path) -> None:
     main(["compare", str(small_plan_path), "--out", str(tmp_path)])
     data = json.loads((tmp_path / "compare.json").read_text(encoding="utf-8"))

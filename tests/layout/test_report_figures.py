@@ -12,6 +12,8 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
+from layout.report.figures_boost import gain_figure
+from layout.report.figures_heat import heat_scales, worst_hour_figure
 from layout.report.figures_light import extreme_cells, light_figure, panels_to_draw
 from layout.report.figures_plot import light_scale, plot_figure
 from layout.report.figures_style import OKABE_ITO, layout_styles, png, svg
@@ -26,6 +28,21 @@ MAKERS: dict[str, Callable[[PlanResult], Figure]] = {
     "monthly": lambda r: monthly_figure(r.layouts),
     "beam lost": lambda r: beam_lost_figure(r.layouts, r.plan.site.location.time_zone),
     "sun paths": lambda r: sun_path_figure(r.plan.site),
+}
+
+
+def worst_hour(result: PlanResult, name: str) -> Figure:
+    """The worst hour of one layout on the scales of all."""
+    r = result.layouts[name]
+    assert r.peaks is not None
+    return worst_hour_figure(r, r.peaks.worst, heat_scales(result.layouts))
+
+
+BOOSTED_MAKERS: dict[str, Callable[[PlanResult], Figure]] = {
+    "gain": lambda r: gain_figure(r.layouts, r.plan.site.location.time_zone),
+    "worst hour": lambda r: worst_hour(r, next(iter(r.layouts))),
+    "tall panel": lambda r: worst_hour(r, "towers"),
+    "sheets": lambda r: plot_figure(r.layouts["towers"], r.plan.site.plot, light_scale(list(r.layouts.values()))),
 }
 
 
@@ -54,14 +71,24 @@ LONG_NAMES = (*(f"terrace {i} with a rather long name indeed" for i in range(8))
 def many(result: PlanResult) -> PlanResult:
     """Nine layouts, most with names as long as a plan allows."""
     kinds = list(result.layouts.values())
-    layouts = {name: replace(kinds[i % 3], name=name) for i, name in enumerate(LONG_NAMES)}
+    layouts = {name: replace(kinds[i % len(kinds)], name=name) for i, name in enumerate(LONG_NAMES)}
     return replace(result, layouts=layouts | {"towers": result.layouts["towers"]})
 
 
 @pytest.mark.parametrize("crowded", [False, True], ids=["three", "ten"])
 @pytest.mark.parametrize("name", list(MAKERS))
 def test_texts_lie_inside_and_apart(small_result: PlanResult, name: str, crowded: bool) -> None:
-    figure = MAKERS[name](many(small_result) if crowded else small_result)
+    inside_and_apart(MAKERS[name](many(small_result) if crowded else small_result))
+
+
+@pytest.mark.parametrize("crowded", [False, True], ids=["four", "ten"])
+@pytest.mark.parametrize("name", list(BOOSTED_MAKERS))
+def test_texts_of_boosted_layouts_lie_inside_and_apart(boosted_result: PlanResult, name: str, crowded: bool) -> None:
+    inside_and_apart(BOOSTED_MAKERS[name](many(boosted_result) if crowded else boosted_result))
+
+
+def inside_and_apart(figure: Figure) -> None:
+    """No text on another or cut off."""
     assert overlaps(figure) == []
     for text in labels(figure):
         box = text.get_window_extent()
@@ -78,6 +105,42 @@ def test_months_stand_at_the_curves_and_apart(name: str) -> None:
     assert {"Dec", "Jun", "Mar · Sep", "N", "E", "S", "W"} <= words
     assert overlaps(figure) == []
     assert not any("%" in word for word in words)
+
+
+def test_the_gain_is_centred_at_nothing(boosted_result: PlanResult) -> None:
+    figure = gain_figure(boosted_result.layouts, boosted_result.plan.site.location.time_zone)
+    images = [image for axes in figure.axes for image in axes.get_images()]
+    assert len(images) == 4
+    for image in images:
+        low, high = image.get_clim()
+        assert low is not None
+        assert high is not None
+        assert low == -high
+        assert float(np.abs(np.asarray(image.get_array())).max()) <= high
+    assert images[0].get_clim() == images[1].get_clim(), "left alone and set each month share a scale"
+    words = {t.get_text() for t in labels(figure)}
+    assert any(re.fullmatch(r"D\n\d+°", word) for word in words)
+
+
+def test_the_worst_hour_marks_the_extremes(boosted_result: PlanResult) -> None:
+    r = boosted_result.layouts["winged"]
+    assert r.peaks is not None
+    worst = r.peaks.worst
+    figure = worst_hour(boosted_result, "winged")
+    words = " ".join(t.get_text() for t in labels(figure))
+    assert f"brightest {worst.light_w_m2.max():.0f} W/m²" in words
+    assert f"hottest {worst.cell_c.max():.1f} °C" in words
+    panel = r.arrangement.scene.panels[worst.panel]
+    size = np.array([np.linalg.norm(panel.along), np.linalg.norm(panel.up)])
+    for axes, cells in ((figure.axes[0], worst.light_w_m2), (figure.axes[2], worst.cell_c)):
+        spot = np.array(axes.lines[-1].get_xydata()).ravel() / size * cells.shape[::-1]
+        along, up = np.floor(spot).astype(int)
+        assert cells[up, along] == cells.max()
+
+
+@pytest.mark.parametrize("name", list(BOOSTED_MAKERS))
+def test_boosted_figures_repeat_byte_by_byte(boosted_result: PlanResult, name: str) -> None:
+    assert svg(BOOSTED_MAKERS[name](boosted_result)) == svg(BOOSTED_MAKERS[name](boosted_result))
 
 
 @pytest.mark.parametrize("name", list(MAKERS))

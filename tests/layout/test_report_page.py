@@ -10,6 +10,7 @@ import pytest
 
 from layout.report.page import report_page
 from layout.report.sentences import five_sentences
+from layout.report.sentences_boost import boost_sentences
 from layout.result import PlanResult
 
 VOID = {"meta", "img", "br", "link", "hr"}
@@ -131,3 +132,41 @@ def test_one_layout_without_a_plot_has_a_page(small_result: PlanResult) -> None:
     reader = Reader()
     reader.feed(report_page(replace(small_result, plan=plan, layouts=alone)))
     assert not re.search(r"\bnan\b", " ".join(reader.texts))
+
+
+def test_reflectors_have_their_sections(boosted_result: PlanResult) -> None:
+    reader = Reader()
+    reader.feed(report_page(boosted_result))
+    reader.close()
+    assert reader.open == []
+    text = " ".join(" ".join(reader.texts).split())
+    for words in (
+        "What reflectors bring",
+        "Where the light on the reflectors goes",
+        "When they bring it",
+        "Heat and bright spots",
+        "from reflectors",
+        "break-even",
+        "Warranty: Up to",
+    ):
+        assert words in text
+    for sentence in boost_sentences(boosted_result.layouts):
+        assert sentence in text
+    assert len(reader.images) == 2 * len(boosted_result.layouts) + 6
+    assert not re.search(r"\bnan\b|\binf\b|None", text)
+
+
+def test_every_caution_stands_on_the_page_once(boosted_result: PlanResult) -> None:
+    reader = Reader()
+    reader.feed(report_page(boosted_result))
+    text = " ".join(" ".join(reader.texts).split()).lower()
+    every = {line for r in boosted_result.layouts.values() for line in r.cautions}
+    for line in every:
+        said = " ".join(line.split(": ", 1)[1].lower().split())
+        assert text.count(said) == sum(other.endswith(line.split(": ", 1)[1]) for other in every), line
+
+
+def test_no_reflectors_no_section(reader: Reader) -> None:
+    text = " ".join(reader.texts)
+    assert "What reflectors bring" not in text
+    assert "Heat and bright spots" in text
