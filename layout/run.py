@@ -3,6 +3,8 @@
 from collections.abc import Collection
 from dataclasses import replace
 
+import numpy as np
+
 from layout.adjust import monthly, wants_adjusting
 from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
@@ -11,10 +13,13 @@ from layout.plan import Layout, Plan
 from layout.result import LayoutResult, PlanResult
 from layout.year import EndlessPattern, Progress, layout_year
 from layout.year_figures import Settings
+from sites.conventions import FloatArray
 from sites.weather_files import load_weather
 
-ENDLESS_REACH_M = 60.0
-"""How far the endless pattern goes on around the unit that is looked at. Experiment: tests/layout/test_fair.py."""
+ENDLESS_STEPS = 15
+ENDLESS_REACH_M = (60.0, 240.0)
+"""How far the endless pattern goes on around the unit that is looked at: so many of its longer steps, within these
+limits. Towers in line leave aisles that see far; experiment: tests/layout/test_fair.py prints the error."""
 
 
 def run_plan(plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None) -> PlanResult:
@@ -40,11 +45,17 @@ def plan_settings(plan: Plan) -> Settings:
     return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition, plan.wiring)
 
 
+def endless_reach_m(first: FloatArray, second: FloatArray) -> float:
+    """How far a pattern with these steps (2,) [m] is built where it has no end."""
+    step = max(float(np.linalg.norm(first)), float(np.linalg.norm(second)))
+    return float(np.clip(ENDLESS_STEPS * step, *ENDLESS_REACH_M))
+
+
 def _one(plan: Plan, layout: Layout, year: Conditions, progress: Progress | None) -> LayoutResult:
     arrangement = arrange(plan, layout)
     endless = None
     if arrangement.repeat is not None:
-        pattern, unit, area = endless_arrangement(plan, layout, ENDLESS_REACH_M)
+        pattern, unit, area = endless_arrangement(plan, layout, endless_reach_m(*arrangement.repeat))
         endless = EndlessPattern(pattern, unit, area)
     result = layout_year(arrangement, year, plan_settings(plan), endless, progress)
     if result.boost is None or not wants_adjusting(layout):

@@ -23,7 +23,7 @@ from layout.pieces import Panel, Scene
 from layout.plan import parse_plan
 from layout.power.glass import transmission_ratio
 from layout.power.panel_model import panel_model
-from layout.run import ENDLESS_REACH_M
+from layout.run import ENDLESS_REACH_M, endless_reach_m
 from sites.conventions import unit_vector
 from sites.site import Site, WeatherSource
 from sites.skyline import OPEN_SKYLINE
@@ -215,21 +215,28 @@ def test_advantage_of_towers_shrinks_as_the_grid_tightens(black):
     assert per_ground[-1] < 1.0
 
 
+def test_reach_grows_with_the_pattern():
+    assert endless_reach_m(np.array([1.8, 0]), np.array([0, -2.5])) == ENDLESS_REACH_M[0]
+    assert endless_reach_m(np.array([6.0, 0]), np.array([0, 8.0])) == 120.0
+    assert endless_reach_m(np.array([1.8, 0]), np.array([0, -90.0])) == ENDLESS_REACH_M[1]
+
+
 @pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "text", "values"),
     [
-        ("rows", ROWS, {"tilt": 25, "azimuth": 180, "pitch": 2.4}),
-        ("upright", UPRIGHT, {"azimuth": 90, "pitch": 4.0}),
+        ("rows", ROWS, {"tilt": 25, "azimuth": 180, "pitch": 4.4}),
+        ("upright", UPRIGHT, {"azimuth": 90, "pitch": 6.0}),
         ("towers", TOWERS, {"height": 5.4, "spacing": 6.0, "azimuth": 0}),
+        ("towers far apart", TOWERS, {"height": 5.4, "spacing": 12.0, "azimuth": 0}),
     ],
 )
 def test_experiment_behind_the_reach(name, text, values, year):
-    """What the endless figure changes from 30 to 120 m around the unit that is looked at."""
-    found = {reach: endless(year, text, reach, **values) for reach in (15.0, 30.0, 60.0, 120.0)}
-    light, dc = np.array(list(found.values())).T
-    for reach, a, b in zip(found, light / light[-1] - 1, dc / dc[-1] - 1, strict=True):
-        print(f"\n{name}: built to {reach:g} m: light {a:+.3%}, DC {b:+.3%} against {max(found):g} m", end="")
-    at = list(found).index(ENDLESS_REACH_M)
-    assert light[at] == pytest.approx(light[-1], rel=0.003)
-    assert dc[at] == pytest.approx(dc[-1], rel=0.003)
+    """What the endless figure changes as more of the pattern is built around the unit that is looked at."""
+    chosen = endless_reach_m(*pattern(text, 1.0, **values)[0].repeat)
+    print(f"\n{name}, built to {chosen:.0f} m; against 300 m:")
+    light, dc = endless(year, text, 300.0, **values)
+    for reach in (30.0, 60.0, 120.0, chosen):
+        found = endless(year, text, reach, **values)
+        print(f"  {reach:4.0f} m: light {found[0] / light - 1:+.2%}, DC {found[1] / dc - 1:+.2%}")
+    assert found == pytest.approx((light, dc), rel=0.005)
