@@ -8,6 +8,7 @@ import numpy as np
 from layout.geometry.rectangles import Rectangles
 from layout.light.chains import light_by_sheets
 from layout.light.coefficients import engine_of, ground_light, map_places
+from layout.light.ground import GroundLight
 from layout.light.net import Net, fine_net, texture_net, turn_net
 from layout.light.receive import Engine, Receiver
 from layout.light.sheets import Sheet, sequences
@@ -105,10 +106,12 @@ class _Tracer:
             ground_rays=0,
             bounces=self.bounces,
             draws=MAP_DRAWS,
+            sun_only=True,
         )
         m, out = len(self.sun), np.zeros((2, len(self.sun), *panel.cells))
-        fine, coarse = fine_net(*panel.cells), texture_net(*panel.cells)
-        receiver = self._receiver(panel, fine, parts, rear)
+        fine = fine_net(*panel.cells)
+        store = ground_light(self.engine, parts, map_places(Rectangles.of([panel])))
+        receiver = self._receiver(panel, fine, parts, rear, store)
         out[0] = self._cells(panel, fine, receiver.straight())
         if self.bounces == 0:
             return out[0], out[1]
@@ -117,14 +120,16 @@ class _Tracer:
         rough = tuple(o for o in orders if not all(s.smooth for s in o))
         if smooth:
             out[1] += self._cells(panel, fine, receiver.by_sheets(smooth)[0])
-        receiver = self._receiver(panel, coarse, parts, rear)
         several = tuple(o for o in rough if sum(not s.smooth for s in o) > 1)
         out[1] += self._by_rough(panel, rear, tuple(o for o in rough if o not in several), MAP_DRAWS)
         out[1] += self._by_rough(panel, rear, several, CHAIN_DRAWS)
         if self.engine.ground is not None or any(s.diffuse_share > 0 for s in self.engine.sheets):
-            columns = receiver.hemisphere(0)[0]
             albedo = self.engine.ground.albedo if self.engine.ground else 0.0
-            out[1] += self._cells(panel, coarse, columns[:m] + np.float32(albedo) * columns[m : 2 * m])
+            for turn in range(TURNS):
+                net = turn_net(*panel.cells, turn, TURNS)
+                columns = self._receiver(panel, net, parts, rear, store).hemisphere(turn)[0]
+                light = columns[:m] + np.float32(albedo) * columns[m : 2 * m]
+                out[1] += self._cells(panel, net, light) / TURNS
         return out[0], out[1]
 
     def _by_rough(self, panel: Panel, rear: bool, orders: Sequence[tuple[Sheet, ...]], draws: int) -> FloatArray:
@@ -146,15 +151,13 @@ class _Tracer:
             texture_net(*panel.cells),
             SkyParts(np.zeros((0, 3)), dome_rays=4181, ring_rays=0, ground_rays=0),
         )
-        columns = self._receiver(panel, net, parts, rear=False).hemisphere(0)[0]
+        columns = self._receiver(panel, net, parts, rear=False, store=None).hemisphere(0)[0]
         return net.cell_means(columns[0])[0].reshape(panel.cells).astype(np.float64)
 
-    def _receiver(self, panel: Panel, net: Net, parts: SkyParts, rear: bool) -> Receiver:
+    def _receiver(self, panel: Panel, net: Net, parts: SkyParts, rear: bool, store: GroundLight | None) -> Receiver:
         one = Rectangles.of([panel])
         normal = panel.normal * (-1.0 if rear else 1.0)
-        places, points = map_places(one), net.place(one, rear)
-        store = ground_light(self.engine, parts, places)
-        return Receiver(self.engine, parts, points, normal, (np.ones_like,), places, store)
+        return Receiver(self.engine, parts, net.place(one, rear), normal, (np.ones_like,), map_places(one), store)
 
     def _cells(self, panel: Panel, net: Net, values: np.ndarray) -> FloatArray:
         """(n_sun, points) for beams of 1 W/m² to (n_sun, n_up, n_along) W/m²."""

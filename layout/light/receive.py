@@ -87,7 +87,8 @@ class Receiver:
         """Coefficients (glasses, 2m + 4, p) float32, and the part of the first glass's sun columns that came by way
         of sheets, (m, p); ``which`` chooses the shift of the hemisphere's rays."""
         m = len(self.parts.sun)
-        out = self.hemisphere(which)
+        seen = self._worth_a_look(self.parts.bounces, self.diffusers)
+        out = self.hemisphere(which) if seen else self._nothing()
         by_sheets = out[0, :m].copy()  # so far only matt sheets have added sunlight
         self._add_sun(out[:, :m])
         self._add_band(out[:, 2 * m + 2])
@@ -126,9 +127,18 @@ class Receiver:
         for target, glass in zip(out, self.glasses, strict=True):
             target += (weights[used] * glass(cosine[used])).astype(np.float32) @ free
 
+    def _worth_a_look(self, bounces: int, diffusers: int) -> bool:
+        """Whether looks that may still meet so many sheets can find light that is wanted: sky, ground, matt sheets."""
+        left = {True: bounces, False: diffusers}
+        matt = any(s.diffuse_share > 0 and left[s.mirror] > 0 for s in self.engine.sheets)
+        return matt or self.engine.ground is not None or not self.parts.sun_only
+
+    def _nothing(self) -> np.ndarray:
+        return np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
+
     def hemisphere(self, which: int) -> np.ndarray:
         """Dome, ground, matt sheets and all that sheets' lobes show of them; (glasses, 2m + 4, p) float32."""
-        out = np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
+        out = self._nothing()
         local = self._hemisphere_rays(which)
         directions = local @ frame(self.normal)
         end = self._free_end(directions)
@@ -247,7 +257,8 @@ class Receiver:
             for mirrors in np.unique(looks.mirrors):
                 same = looks.mirrors == mirrors
                 self._matt(sheet, looks.pick(same), place[same], step, out)
-        if sheet.share == 0:
+        left = self.parts.bounces - int(sheet.mirror), self.diffusers - int(not sheet.mirror)
+        if sheet.share == 0 or not self._worth_a_look(*left):
             return looks.pick(np.zeros(0, dtype=np.int64))
         # Facets of one look's sheets are drawn independently of each other.
         facets = additive_sequence(np.arange(len(met)), 2 * (self.parts.bounces + self.diffusers))

@@ -38,6 +38,7 @@ class SkyParts:
     ground_rays : rays by which places on the ground see the sky; 0 where only the sun's way by the ground matters
     bounces : reflectors that light may meet on its way to a cell
     draws : facets drawn for each sun direction and scattering sheet
+    sun_only : leave out the light of dome and horizon where that saves tracing
     sets : different shifts of the hemisphere's rays; neighbouring panels take different ones, so that their
         errors do not add up
     """
@@ -51,6 +52,7 @@ class SkyParts:
     sets: int = 4
     bounces: int = 1
     draws: int = 13
+    sun_only: bool = False
     seed: int = 7
 
     @property
@@ -81,9 +83,10 @@ class SkyParts:
         return elevation > np.maximum(0.0, self.skyline.at(azimuth))
 
     def ring_strength(self) -> float:
-        """Beam of each of the ring's directions that together make a band of 1 W/m² on an upright plane."""
-        azimuth = np.radians(self.ring())
-        return 1.0 / float(np.maximum(0.0, np.cos(azimuth)).sum())
+        """Beam of each of the ring's directions that together make a band of 1 W/m² on an upright plane; 0 without a
+        ring."""
+        total = float(np.maximum(0.0, np.cos(np.radians(self.ring()))).sum())
+        return 1.0 / total if total > 0 else 0.0
 
     def coarser(self, dome_rays: int, bounces: int) -> "SkyParts":
         """The same sky by fewer rays, for places that only pass light on after ``bounces`` reflectors at most."""
