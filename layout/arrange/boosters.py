@@ -64,7 +64,7 @@ def add_boosters(
     taken = Rectangles.of(bare.scene.pieces)
     reflectors, fit = [], list(bare.fit)
     for number, (booster, one) in enumerate(zip(layout.booster, sets, strict=True)):
-        stood = _stand(_at_places(one, places, ground, on_plot), usable, taken, ground)
+        stood = _stand(*_at_places(one, places, ground, on_plot), usable, taken, ground)
         kind = plan.sheets.reflector(booster.reflector)
         line = _fit(number, booster, kind, stood)
         if on_plot and len(places.origins) and not len(stood.sheets):
@@ -80,13 +80,15 @@ def add_boosters(
     return replace(bare, scene=replace(bare.scene, reflectors=reflectors), fit=tuple(fit))
 
 
-def _at_places(one: SheetSet, places: Places, ground: Ground, on_plot: bool) -> Rectangles:
-    """The sheets around all units, unit by unit."""
+def _at_places(one: SheetSet, places: Places, ground: Ground, on_plot: bool) -> tuple[Rectangles, IntArray]:
+    """The sheets around all units, unit by unit, and the number of each among its unit's; -1 where it stands at the
+    ends of rows only."""
     origins = np.column_stack([places.origins, ground.z(places.origins[:, 0], places.origins[:, 1])])
     stands = ~_occupied(one.beside, places.index, on_plot)
     corner = (origins[:, None] + one.sheets.corner)[stands]
     along, up = (np.broadcast_to(edge, (*stands.shape, 3))[stands] for edge in (one.sheets.along, one.sheets.up))
-    return Rectangles(corner, along, up)
+    number = np.where(one.beside.any(axis=1), -1, np.arange(len(one.sheets)))
+    return Rectangles(corner, along, up), np.broadcast_to(number, stands.shape)[stands]
 
 
 def _occupied(beside: IntArray, index: IntArray, on_plot: bool) -> BoolArray:
@@ -101,20 +103,36 @@ def _occupied(beside: IntArray, index: IntArray, on_plot: bool) -> BoolArray:
     return np.asarray(grid[at[..., 0], at[..., 1]] & steps)
 
 
-def _stand(sheets: Rectangles, usable: BaseGeometry | None, taken: Rectangles, ground: Ground) -> Stood:
+def _stand(
+    sheets: Rectangles, number: IntArray, usable: BaseGeometry | None, taken: Rectangles, ground: Ground
+) -> Stood:
     share = np.ones(len(sheets)) if usable is None else room_share(sheets, usable)
     inside = share >= LEAST_SHARE
     cut = Rectangles(sheets.corner, sheets.along, sheets.up * share[:, None])[np.flatnonzero(inside)]
     clear = _depth(cut, ground) <= LENGTH_TOLERANCE_M
     clear[crossing_pairs(cut, taken)[0]] = False
-    first, second = crossing_pairs(cut, cut)
-    clear[second[first < second]] = False
+    clear &= _clear_of_one_another(cut, number[inside])
     return Stood(
         cut[np.flatnonzero(clear)],
         shortened=int((share[inside][clear] < 1.0).sum()),
         outside=int((~inside).sum()),
         crossing=int((~clear).sum()),
     )
+
+
+def _clear_of_one_another(sheets: Rectangles, number: IntArray) -> BoolArray:
+    """Which sheets stay where some of one booster cross, (n,) bool.
+
+    What repeats with the pattern crosses in every unit alike: of two such sheets the later is left out in all units, of
+    a sheet and its own neighbours all. Sheets at the ends of rows are left out one by one.
+    """
+    first, second = crossing_pairs(sheets, sheets)
+    pairs = first < second
+    first, second = first[pairs], second[pairs]
+    everywhere = (number[first] >= 0) & (number[second] >= 0)
+    clear = ~np.isin(number, np.maximum(number[first], number[second])[everywhere])
+    clear[second[~everywhere]] = False
+    return np.asarray(clear)
 
 
 def _depth(sheets: Rectangles, ground: Ground) -> FloatArray:

@@ -380,12 +380,19 @@ def test_the_pattern_without_end_carries_the_same_sheets(layout: str, site: str)
     on_plot = built_or_none(plan)
     assume(on_plot is not None)
     assert on_plot is not None
-    endless, unit, _ = endless_arrangement(plan, plan.layouts[0], 14.0)
+    assert on_plot.repeat is not None
+    steps = np.stack(on_plot.repeat)
+    endless, _, _ = endless_arrangement(plan, plan.layouts[0], 4.5 * float(np.linalg.norm(steps, axis=1).max()))
     sheets, panels = Rectangles.of(endless.scene.reflectors), Rectangles.of(endless.scene.panels)
-    count, units = len(sheets), len(panels) // len(unit)
-    # Every unit has the same sheets, all of them whole; sheets at the ends of rows there are none.
-    assert count % units == 0
     assert not len(crossing_pairs(sheets, panels)[0])
+    # The same sheets in every cell of the net around the middle.
+    middle = (sheets.corner + 0.5 * (sheets.along + sheets.up))[:, :2] @ np.linalg.inv(steps)
+    cell = np.floor(middle + 1e-6).astype(np.int64)
+    # Moved by an odd amount, since plain numbers often lie where rounding tips over.
+    inside = np.round(np.column_stack([middle - cell, sheets.normal]) + 3.1416e-5, 4)
+    around = np.array([[0, 0], [1, 0], [0, 1], [-1, 0], [0, -1]])
+    seen = [{tuple(row) for row in inside[(cell == one).all(axis=1)]} for one in around]
+    assert all(one == seen[0] for one in seen)
     kinds_on_plot = {tuple(np.round(r.normal, 6) + 0.0) for r in on_plot.scene.reflectors}
     kinds_endless = {tuple(np.round(r.normal, 6) + 0.0) for r in endless.scene.reflectors}
     if "wings" not in layout:
