@@ -160,9 +160,7 @@ def light(args: argparse.Namespace) -> int:
         arrangement = arrange(plan, layout)
         scene = arrangement.scene
         seen = light_map(scene, [elevation], [azimuth], dni=moment.dni, bounces=int(args.ground))
-        output = outputs.light_output(
-            layout.name, scene.panels, seen, (elevation, azimuth, moment.dni), args.ground
-        )
+        output = outputs.light_output(layout.name, scene.panels, seen, (elevation, azimuth, moment.dni), args.ground)
         reading = bench_reading(arrangement, plan.site, moment)
         parts[layout.name] = with_reading(output, layout.name, reading, moment)
     return _finish(args, outputs.joined(parts))

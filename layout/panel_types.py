@@ -40,9 +40,7 @@ def load_panel_type(name: str, file: str = "panel", key: str = "name") -> PanelT
     path = LIBRARY / f"{name}.toml"
     faults: list[Fault] = []
     warnings: list[str] = []
-    data = {
-        k: v for k, v in parse_toml(read_text(path, path.name, path.name), path.name).items() if k != "name"
-    }
+    data = {k: v for k, v in parse_toml(read_text(path, path.name, path.name), path.name).items() if k != "name"}
     panel = panel_from_datasheet(name, data, path.name, "", faults, warnings)
     if panel is None:
         raise InputError(faults)
@@ -64,9 +62,7 @@ def panel_from_datasheet(
         return None
     warnings.extend(_doubts(table, prefix))
     values = table.model_dump(exclude={"max_cell_c", "max_light_w_m2"})
-    limits = {
-        k: v for k, v in table.model_dump(include={"max_cell_c", "max_light_w_m2"}).items() if v is not None
-    }
+    limits = {k: v for k, v in table.model_dump(include={"max_cell_c", "max_light_w_m2"}).items() if v is not None}
     values["note"] = values["note"].strip()
     return PanelType(name=name, **values, **limits, limits_stated=bool(limits))
 
@@ -108,9 +104,7 @@ def _doubts(table: PanelTable, prefix: str) -> list[str]:
     area = table.length_m * table.width_m
     efficiency = table.pmax_w / area / SUNLIGHT_W_M2
     if efficiency > BEST_SINGLE_JUNCTION:
-        lines.append(
-            f"{prefix}pmax_w: {efficiency:.1%} of the sunlight is above what one junction can give (33.7 %)"
-        )
+        lines.append(f"{prefix}pmax_w: {efficiency:.1%} of the sunlight is above what one junction can give (33.7 %)")
     series = table.cells[0] * table.cells[1] / (2 if table.half_cut else 1)
     if table.isc_a > CURRENT_LIMIT_A_M2 * area / series:
         lines.append(

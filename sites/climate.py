@@ -198,11 +198,7 @@ def _daily_clearness(wanted: FloatArray, outside_day: FloatArray, rng: np.random
     mean = np.divide(wanted, outside, out=np.zeros(12), where=outside > 0.0)
     high = np.maximum(highest_clearness(mean), 0.0)
     # No room for a distribution: very dark or very clear months, and those near the polar night.
-    even = (
-        (mean < LOWEST_CLEARNESS + 0.02)
-        | (mean > high - 0.02)
-        | (outside < FAINT_KWH_PER_M2_DAY * MONTH_DAYS)
-    )
+    even = (mean < LOWEST_CLEARNESS + 0.02) | (mean > high - 0.02) | (outside < FAINT_KWH_PER_M2_DAY * MONTH_DAYS)
     high = np.where(even, 1.0, high)
     limits = np.where(even, 0.5, mean)[MONTH_OF_DAY], np.full(365, LOWEST_CLEARNESS), high[MONTH_OF_DAY]
     chance = _series(rng, 365, DAY_CORRELATION)
@@ -239,9 +235,7 @@ def _hourly_clearness(
     high = np.maximum(0.88 * np.cos(np.radians(0.4 * hour_angle_deg[up])), course + 0.02)
     mean = np.clip(course / high, 0.01, 0.99)
     spread = 0.16 * np.sin(np.pi * np.minimum(day, 0.89) / 0.90) / high
-    spread = np.clip(
-        spread, 0.01, 0.7 * np.sqrt(mean * (1.0 - mean))
-    )  # so that the beta has one hump or none
+    spread = np.clip(spread, 0.01, 0.7 * np.sqrt(mean * (1.0 - mean)))  # so that the beta has one hump or none
     weight = mean * (1.0 - mean) / spread**2 - 1.0
     result = np.zeros(len(up))
     result[up] = high * beta.ppf(chance, mean * weight, (1.0 - mean) * weight)
@@ -264,9 +258,7 @@ def _scaled(
     return ghi * np.divide(month_kwh, sums, out=np.zeros(12), where=sums > 0.0)[MONTH_OF_HOUR]
 
 
-def _air(
-    monthly: FloatArray, clearness: FloatArray, location: Location, start: pd.DatetimeIndex
-) -> FloatArray:
+def _air(monthly: FloatArray, clearness: FloatArray, location: Location, start: pd.DatetimeIndex) -> FloatArray:
     """Air temperature (8760,) [°C]: straight lines between mid-months, set so that every month's mean is the
     given one, and a cosine over the day.
     """

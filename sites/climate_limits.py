@@ -13,9 +13,7 @@ MARGIN_KWH = 0.1
 """For the mean day of a month against all its days, kWh/m² a day."""
 
 
-def check_climate(
-    climate: Climate, latitude_deg: float, file: str, faults: list[Fault], warnings: list[str]
-) -> None:
+def check_climate(climate: Climate, latitude_deg: float, file: str, faults: list[Fault], warnings: list[str]) -> None:
     """Refuses more light than reaches the top of the air, warns above what clear air lets through."""
     above_air = daily_extraterrestrial_kwh_m2(latitude_deg)
     for month in range(12):

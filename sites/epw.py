@@ -32,9 +32,7 @@ def read_epw(text: str, file: str) -> WeatherTable:
         raise InputError(faults)
     if np.unique(minute).size > 1:
         found = "minutes that change from line to line"
-        raise InputError(
-            [Fault(file, "column 5", found, "one line for each hour, its minute 0 or 60 throughout")]
-        )
+        raise InputError([Fault(file, "column 5", found, "one line for each hour, its minute 0 or 60 throughout")])
     date = frame[0].str.cat(frame[[1, 2]], sep="-")
     cell = date.str.cat(frame[3], sep=" hour ")
     stamp = stamps(date, 60.0 * hour, cell, file, "1 to 4", "year, month, day and hours 1 to 24")

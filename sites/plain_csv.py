@@ -42,9 +42,7 @@ def read_plain(text: str, file: str, location: Location, label: str | None) -> W
     names = {name: name for name in PLAIN_COLUMNS}
     lines = frame.index.to_numpy(np.int64)
     source = f"CSV file {file}"
-    return WeatherTable(
-        file, source, stamp, zone_h, LABELS[label], None, lines, names, values, None, notes=notes
-    )
+    return WeatherTable(file, source, stamp, zone_h, LABELS[label], None, lines, names, values, None, notes=notes)
 
 
 def standard_offset_h(time_zone: str) -> float:
@@ -54,9 +52,7 @@ def standard_offset_h(time_zone: str) -> float:
     return min(o.total_seconds() for o in offsets if o is not None) / 3600.0
 
 
-def _iso_times(
-    column: pd.Series, file: str, location: Location, faults: list[Fault]
-) -> pd.DatetimeIndex | None:
+def _iso_times(column: pd.Series, file: str, location: Location, faults: list[Fault]) -> pd.DatetimeIndex | None:
     """ISO 8601 times as UTC; those without offset are told by the site's clock."""
     column = column.str.strip()
     has_offset = column.str.contains(r"[T ]\d\d.*(?:Z|[+-]\d\d(?::?\d\d)?)$", flags=re.IGNORECASE)
@@ -73,9 +69,7 @@ def _iso_times(
     if has_offset.any():
         i = int(np.argmax(has_offset != has_offset.iloc[0]))
         found = f"{column.iloc[i]!r}, unlike the lines before"
-        faults.append(
-            Fault(file, f"line {column.index[i]}, column time", found, "an offset everywhere or nowhere")
-        )
+        faults.append(Fault(file, f"line {column.index[i]}, column time", found, "an offset everywhere or nowhere"))
         return None
     return _by_the_clock(pd.DatetimeIndex(times).tz_localize(None), file, location, faults)
 

@@ -111,9 +111,7 @@ def outline_polygon(
     if not polygon.is_valid:
         reason = shapely.is_valid_reason(polygon)
         where = reason[reason.find("[") + 1 : -1].split() if "[" in reason else []
-        place = (
-            " near ({:g}, {:g})".format(*(round(float(c), 2) + 0.0 for c in where)) if len(where) == 2 else ""
-        )
+        place = " near ({:g}, {:g})".format(*(round(float(c), 2) + 0.0 for c in where)) if len(where) == 2 else ""
         accepted = "corners in order, lines that neither cross nor touch"
         faults.append(Fault(file, key, f"an outline that crosses or touches itself{place}", accepted))
         return None
@@ -126,19 +124,13 @@ def plot_faults(plot: Plot, file: str, setback_key: str = "plot.setback_m") -> l
     for i, keep_out in enumerate(plot.keep_outs):
         if not _overlap(keep_out, plot.boundary):
             key = f"plot.keep_out[{i}].outline"
-            faults.append(
-                Fault(file, key, "an outline wholly outside the boundary", "one that overlaps the plot")
-            )
+            faults.append(Fault(file, key, "an outline wholly outside the boundary", "one that overlaps the plot"))
     for i, obstacle in enumerate(plot.obstacles):
         if not _overlap(obstacle.outline, plot.boundary):
             key = f"plot.obstacle[{i}].outline"
-            faults.append(
-                Fault(file, key, "an outline wholly outside the boundary", "one that overlaps the plot")
-            )
+            faults.append(Fault(file, key, "an outline wholly outside the boundary", "one that overlaps the plot"))
     if plot.inset.area <= LENGTH_TOLERANCE_M:
-        accepted = (
-            f"less than {shapely.maximum_inscribed_circle(plot.boundary).length:.4g}, or no room is left"
-        )
+        accepted = f"less than {shapely.maximum_inscribed_circle(plot.boundary).length:.4g}, or no room is left"
         faults.append(Fault(file, setback_key, f"{plot.setback_m:g}", accepted))
     elif plot.usable.area <= LENGTH_TOLERANCE_M:
         faults.append(Fault(file, "plot", "keep-outs and obstacles over all of it", "a plot with room left"))

@@ -77,9 +77,7 @@ class ClimateTable(Table):
     ghi_kwh_per_m2_day: TwelveGhi = key_of(
         "global horizontal irradiation, mean by month", "twelve numbers from 0 to 13, January first"
     )
-    air_c: TwelveAir = key_of(
-        "air temperature, mean by month", "twelve numbers from -70 to 55, January first"
-    )
+    air_c: TwelveAir = key_of("air temperature, mean by month", "twelve numbers from -70 to 55, January first")
     wind_m_s: TwelveWind = key_of(
         "wind speed 10 m above ground, mean by month", "twelve numbers from 0 to 40, January first"
     )
@@ -93,15 +91,13 @@ class SiteTable(Table):
     longitude_deg: float = number("east positive", ge=-180, le=180)
     elevation_m: float = number("above sea level", ge=-430, le=8900)
     time_zone: str = text("clock of the results", accepts="an IANA time zone such as 'Etc/GMT-1'")
-    weather: str | None = text(
-        "weather file, or pvlib:NAME for a file that pvlib ships", None, "a file's name"
-    )
+    weather: str | None = text("weather file, or pvlib:NAME for a file that pvlib ships", None, "a file's name")
     weather_label: Literal["start", "middle", "end"] | None = key_of(
         "what a plain CSV file's time stamps mark", "'start', 'middle' or 'end' of the interval", None
     )
-    albedo: Annotated[
-        tuple[Share, ...] | None, BeforeValidator(_monthly), Field(min_length=12, max_length=12)
-    ] = key_of("share of light that the ground throws back", "a number from 0 to 1, or twelve of them", None)
+    albedo: Annotated[tuple[Share, ...] | None, BeforeValidator(_monthly), Field(min_length=12, max_length=12)] = (
+        key_of("share of light that the ground throws back", "a number from 0 to 1, or twelve of them", None)
+    )
     skyline: SkylineKey = key_of(
         "height of the horizon by azimuth, degrees",
         "pairs [azimuth, elevation] in degrees, or a CSV file's name",
@@ -220,9 +216,7 @@ def _place(
         faults.append(zone_fault)
     words = f"{abs(table.latitude_deg):.2f}° {'S' if table.latitude_deg < 0 else 'N'}"
     words += f", {abs(table.longitude_deg):.2f}° {'W' if table.longitude_deg < 0 else 'E'}"
-    location = Location(
-        name or words, table.latitude_deg, table.longitude_deg, table.elevation_m, table.time_zone
-    )
+    location = Location(name or words, table.latitude_deg, table.longitude_deg, table.elevation_m, table.time_zone)
     weather = _weather(table, folder, file, faults, warnings)
     skyline = _skyline(table.skyline, folder, file, faults)
     albedo = None if table.albedo is None else np.array(table.albedo, dtype=np.float64)
@@ -251,9 +245,7 @@ def _zone_fault(table: SiteTable, file: str, warnings: list[str]) -> Fault | Non
     return None
 
 
-def _weather(
-    table: SiteTable, folder: Path, file: str, faults: list[Fault], warnings: list[str]
-) -> WeatherSource:
+def _weather(table: SiteTable, folder: Path, file: str, faults: list[Fault], warnings: list[str]) -> WeatherSource:
     """Where the weather comes from: a file that is there, or a climate."""
     climate = None
     if table.climate is not None:
@@ -288,9 +280,7 @@ def _climate_columns(table: ClimateTable) -> tuple[tuple[float, ...], ...]:
     return table.ghi_kwh_per_m2_day, table.air_c, table.wind_m_s
 
 
-def _skyline(
-    value: str | tuple[tuple[float, float], ...], folder: Path, file: str, faults: list[Fault]
-) -> Skyline:
+def _skyline(value: str | tuple[tuple[float, float], ...], folder: Path, file: str, faults: list[Fault]) -> Skyline:
     try:
         if isinstance(value, str):
             content = read_text(folder / value, value, file, "site.skyline", "a CSV file's name")
@@ -311,12 +301,10 @@ def _plot(
     before = len(faults)
     boundary = _boundary(table, folder, file, faults, location, warnings)
     keep_outs = [
-        outline_polygon(k.outline, file, f"plot.keep_out[{i}].outline", faults)
-        for i, k in enumerate(table.keep_out)
+        outline_polygon(k.outline, file, f"plot.keep_out[{i}].outline", faults) for i, k in enumerate(table.keep_out)
     ]
     outlines = [
-        outline_polygon(o.outline, file, f"plot.obstacle[{i}].outline", faults)
-        for i, o in enumerate(table.obstacle)
+        outline_polygon(o.outline, file, f"plot.obstacle[{i}].outline", faults) for i, o in enumerate(table.obstacle)
     ]
     if boundary is None or len(faults) > before:
         return None
@@ -363,9 +351,7 @@ def _boundary(
     if location is not None:
         distance = _distance_km(location, outline.longitude_deg, outline.latitude_deg)
         if distance > FAR_FROM_SITE_KM:
-            warnings.append(
-                f"plot.boundary_file: the plot lies {distance:,.0f} km from the site's coordinates"
-            )
+            warnings.append(f"plot.boundary_file: the plot lies {distance:,.0f} km from the site's coordinates")
     return outline.polygon
 
 

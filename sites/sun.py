@@ -123,9 +123,7 @@ def sun_hours(location: Location, start: pd.DatetimeIndex, interval_h: float) ->
     middle = np.full(n, 0.5)
     if near.size:
         fraction = np.linspace(0.0, 1.0, CROSSING_STEPS + 1)
-        later = pd.to_timedelta(np.tile(fraction[1:-1] * interval_h * 3600.0, near.size), unit="s").round(
-            "ms"
-        )
+        later = pd.to_timedelta(np.tile(fraction[1:-1] * interval_h * 3600.0, near.size), unit="s").round("ms")
         inner = _above_horizon(location, start[near].repeat(CROSSING_STEPS - 1) + later)
         elevation = np.column_stack([edge[near, 0], inner.reshape(near.size, -1), edge[near, 1]])
         sun_up[near], middle[near] = _middle_of_up_part(elevation, fraction)
@@ -286,9 +284,7 @@ def equatorial(latitude_deg: float, vectors: FloatArray) -> tuple[FloatArray, Fl
     return declination, np.degrees(np.arctan2(-vectors[:, 0], to_meridian))
 
 
-def from_equatorial(
-    latitude_deg: float, declination_deg: FloatArray, hour_angle_deg: FloatArray
-) -> FloatArray:
+def from_equatorial(latitude_deg: float, declination_deg: FloatArray, hour_angle_deg: FloatArray) -> FloatArray:
     """Unit vectors (m, 3) in the frame of the site; the inverse of ``equatorial``."""
     phi, delta, omega = np.radians(latitude_deg), np.radians(declination_deg), np.radians(hour_angle_deg)
     to_pole, to_meridian = np.sin(delta), np.cos(delta) * np.cos(omega)

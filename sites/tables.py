@@ -66,9 +66,7 @@ def number(
 
 def whole(meaning: str, default: Any = ..., *, ge: int | None = None, le: int | None = None) -> Any:
     """A whole number within limits."""
-    return key_of(
-        meaning, _range_text("a whole number", ge, None, le, None), default, strict=True, ge=ge, le=le
-    )
+    return key_of(meaning, _range_text("a whole number", ge, None, le, None), default, strict=True, ge=ge, le=le)
 
 
 def text(meaning: str, default: Any = ..., accepts: str = "text") -> Any:
@@ -161,9 +159,7 @@ def _told_once(found: list[Fault]) -> list[Fault]:
     for fault in found:
         by_key.setdefault(fault.key, fault)
     parts = [
-        fault
-        for key, fault in by_key.items()
-        if not any(other.startswith((f"{key}[", f"{key}.")) for other in by_key)
+        fault for key, fault in by_key.items() if not any(other.startswith((f"{key}[", f"{key}.")) for other in by_key)
     ]
     return without_misspelt(parts)
 
@@ -244,9 +240,7 @@ def read_text(path: Path, given: str, file: str, key: str = "file", accepted: st
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError(
-            [Fault(file, key, f"{shown(given)}, not UTF-8 text", "a text file in UTF-8")]
-        ) from None
+        raise InputError([Fault(file, key, f"{shown(given)}, not UTF-8 text", "a text file in UTF-8")]) from None
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         reason = "no such file" if isinstance(error, FileNotFoundError) else _reason(error)
         raise InputError([Fault(file, key, f"{shown(given)}, {reason}", accepted)]) from None

@@ -90,9 +90,7 @@ def best_offset(year: WeatherYear, location: Location) -> tuple[float, float, fl
     half = pd.Timedelta(hours=year.interval_h / 2.0)
     times = pd.date_range(year.start[0], periods=2 * n, freq=half)
     height = np.maximum(np.sin(np.radians(sun_position(location, times)[0])), 0.0)
-    mean_height = (
-        height + 4.0 * np.roll(height, -1) + np.roll(height, -2)
-    ) / 6.0  # Simpson, over an interval
+    mean_height = (height + 4.0 * np.roll(height, -1) + np.roll(height, -2)) / 6.0  # Simpson, over an interval
     horizontal = year.ghi - year.dhi
     half_hours = np.arange(-24, 25) * (steps_per_hour // 2)
     offsets = np.unique(np.concatenate([half_hours, [-2, -1, 1, 2]]))
@@ -132,9 +130,7 @@ def check_light(
     )
     if result.tested and result.failed > CLOSURE_FAULT_FRACTION * result.tested:
         found = f"GHI that is not DNI·cos z + DHI in {result.failed:,} of {result.tested:,} hours"
-        faults.append(
-            Fault(file, "ghi, dni, dhi", found, "three columns of one sky; check their order and units")
-        )
+        faults.append(Fault(file, "ghi, dni, dhi", found, "three columns of one sky; check their order and units"))
     return faults, [note]
 
 
@@ -145,9 +141,7 @@ def dark_light(year: WeatherYear, hours: Hours) -> tuple[int, float]:
     return int(dark.sum()), float(year.ghi[dark].sum()) / total if total > 0 else 0.0
 
 
-def _impossible_light(
-    year: WeatherYear, file: str, hours: Hours, place: Callable[[int, str], str]
-) -> list[Fault]:
+def _impossible_light(year: WeatherYear, file: str, hours: Hours, place: Callable[[int, str], str]) -> list[Fault]:
     """One fault for each column that holds light which no sky can give; see the module's head."""
     extra = extraterrestrial(year.start)
     height = np.where(hours.sun_up, np.sin(np.radians(hours.elevation_deg)), 0.0)

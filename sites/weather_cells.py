@@ -110,9 +110,7 @@ def in_our_era(times: pd.Series) -> BoolArray:
     return np.asarray(times.dt.year.between(1800, 2200).fillna(False), dtype=np.bool_)
 
 
-def need_columns(
-    needed: Sequence[str], welcome: Sequence[str], columns: Sequence[str], file: str, line: str
-) -> None:
+def need_columns(needed: Sequence[str], welcome: Sequence[str], columns: Sequence[str], file: str, line: str) -> None:
     """Raises InputError with every needed column that is missing and every known one that is there twice."""
     faults = []
     accepted = "the columns " + ", ".join(needed)

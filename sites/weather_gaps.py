@@ -24,8 +24,7 @@ def judge_gaps(
     total = float(missing.sum()) * interval_h
     first = start[begins[0]] + pd.Timedelta(hours=table.zone_h)
     text = (
-        f"{total:g} h without values, the first from {first:%Y-%m-%d %H:%M} (file's time), "
-        f"at most {longest:g} h on end"
+        f"{total:g} h without values, the first from {first:%Y-%m-%d %H:%M} (file's time), at most {longest:g} h on end"
     )
     if longest <= LONGEST_GAP_H and total <= MOST_MISSING_H:
         return None, f"{table.file}: {text}: filled by interpolation"

@@ -48,9 +48,7 @@ class WeatherTable:
         return Fault(self.file, f"line {self.line[row]}, column {self.column[name]}", found, accepted)
 
 
-def year_grid(
-    table: WeatherTable, faults: list[Fault]
-) -> tuple[pd.DatetimeIndex, float, IntArray, list[str]]:
+def year_grid(table: WeatherTable, faults: list[Fault]) -> tuple[pd.DatetimeIndex, float, IntArray, list[str]]:
     """Starts (n,) UTC of the year's intervals, their length, the row (n,) of each (−1: none), notes.
 
     Adds to ``faults``; what is returned means nothing then.
@@ -99,9 +97,7 @@ def _interval(table: WeatherTable, faults: list[Fault]) -> float | None:
     steps, count = np.unique(minutes[minutes > 0.0], return_counts=True)
     step = float(steps[np.argmax(count)]) if steps.size else 0.0
     if step < 1.0 or step > 60.0 or (60.0 / step) % 1.0 > 1e-9:
-        faults.append(
-            Fault(table.file, f"column {table.column['time']}", f"steps of {step:g} minutes", accepted)
-        )
+        faults.append(Fault(table.file, f"column {table.column['time']}", f"steps of {step:g} minutes", accepted))
         return None
     return step / 60.0
 
@@ -128,9 +124,9 @@ def _typical(
         found = f"{_stamp_text(table, keep[i])}, a second year inside one month{and_more(stray)}"
         faults.append(table.fault(int(keep[i]), "time", found, "one year for each month, times that rise"))
         return local, keep, []
-    begin = pd.DatetimeIndex(
-        pd.to_datetime({"year": TYPICAL_YEAR, "month": local.month, "day": local.day})
-    ) + (local - local.normalize())
+    begin = pd.DatetimeIndex(pd.to_datetime({"year": TYPICAL_YEAR, "month": local.month, "day": local.day})) + (
+        local - local.normalize()
+    )
     falls = np.flatnonzero(np.diff(begin.as_unit("s").asi8) < 0)
     if falls.size == 1 and begin[-1] < begin[0]:  # the zone's offset put the year's end at its beginning
         turn = int(falls[0]) + 1
@@ -138,10 +134,7 @@ def _typical(
         begin, keep = begin[turned], keep[turned]
     several = of_month[of_month > 0]
     dropped = len(table.stamp) - len(keep)
-    note = (
-        f"{table.file}: months from several years ({several.min()} to {several.max()}) "
-        f"are told as {TYPICAL_YEAR}"
-    )
+    note = f"{table.file}: months from several years ({several.min()} to {several.max()}) are told as {TYPICAL_YEAR}"
     return begin, keep, [note + (f"; {dropped} rows of 29 February are left out" if dropped else "")]
 
 
@@ -151,9 +144,7 @@ def _order_faults(table: WeatherTable, start: pd.DatetimeIndex, order: IntArray)
     if twice.any():
         i = int(np.argmax(twice))
         first = int(np.argmax(start == start[i]))
-        found = (
-            f"{_stamp_text(table, order[i])}, which line {table.line[order[first]]} has too{and_more(twice)}"
-        )
+        found = f"{_stamp_text(table, order[i])}, which line {table.line[order[first]]} has too{and_more(twice)}"
         yield table.fault(int(order[i]), "time", found, "each time once")
     back = np.zeros(len(start), dtype=bool)
     back[1:] = np.diff(start.as_unit("s").asi8) < 0

@@ -66,9 +66,7 @@ def checked_year(table: WeatherTable, location: Location) -> WeatherYear:
     return _held_against_sun(year, table, row, location)
 
 
-def _held_against_sun(
-    year: WeatherYear, table: WeatherTable, row: IntArray, location: Location
-) -> WeatherYear:
+def _held_against_sun(year: WeatherYear, table: WeatherTable, row: IntArray, location: Location) -> WeatherYear:
     """The year with the notes of the light checks. Raises InputError."""
 
     def spot(i: int, name: str) -> str:
@@ -82,9 +80,7 @@ def _held_against_sun(
     faults, notes = check_light(year, table.file, station, there, spot)
     count, share = dark_light(year, here)
     if count:
-        text = (
-            f"{count:,} intervals hold light though the sun is down ({100 * share:.2g} % of the year's GHI)"
-        )
+        text = f"{count:,} intervals hold light though the sun is down ({100 * share:.2g} % of the year's GHI)"
         if share > DARK_LIGHT_FRACTION and table.station is None and not faults:
             accepted = "light while the sun is up; check latitude_deg, longitude_deg and time_zone"
             faults.append(Fault(table.file, "ghi", text, accepted))

@@ -34,9 +34,7 @@ def obstacle_blockers(plot: Plot | None) -> tuple[Blocker, ...]:
 
 
 def _box(obstacle: Obstacle, plot: Plot) -> list[Blocker]:
-    outline = shapely.remove_repeated_points(
-        obstacle.outline.simplify(LENGTH_TOLERANCE_M), LENGTH_TOLERANCE_M
-    )
+    outline = shapely.remove_repeated_points(obstacle.outline.simplify(LENGTH_TOLERANCE_M), LENGTH_TOLERANCE_M)
     ring = np.asarray(outline.exterior.coords)
     top = float(plot.ground_z(ring[:, 0], ring[:, 1]).max()) + obstacle.height_m
     walls = [part for a, b in pairwise(ring) for part in _wall(a, b, top, plot)]
@@ -56,8 +54,7 @@ def _wall(a: FloatArray, b: FloatArray, top: float, plot: Plot) -> list[Blocker]
     foot = np.maximum(ground[:-1], ground[1:])
     along = np.array([*(b - a) / n, 0.0])
     return [
-        Blocker(np.array([*p, z]), along, np.array([0.0, 0.0, top - z]))
-        for p, z in zip(points[:-1], foot, strict=True)
+        Blocker(np.array([*p, z]), along, np.array([0.0, 0.0, top - z])) for p, z in zip(points[:-1], foot, strict=True)
     ]
 
 
@@ -74,18 +71,13 @@ def top_rectangles(outline: Polygon) -> list[tuple[FloatArray, FloatArray, Float
     if outline.area > (1.0 - 1e-6) * size.prod():
         return [(frame[0], along, across)]
     local = Polygon((np.asarray(outline.exterior.coords) - frame[0]) @ axes.T)
-    cuts = np.unique(
-        np.round(np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1])]), GRID_DECIMALS)
-    )
+    cuts = np.unique(np.round(np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1])]), GRID_DECIMALS))
     spans = [
         (left, low, right, high)
         for low, high in pairwise(cuts)
         for left, right in _inner_spans(local, low, high, size[0])
     ]
-    return [
-        (frame[0] + left * u + low * v, (right - left) * u, (high - low) * v)
-        for left, low, right, high in spans
-    ]
+    return [(frame[0] + left * u + low * v, (right - left) * u, (high - low) * v) for left, low, right, high in spans]
 
 
 def _even(length: float) -> FloatArray:

@@ -44,9 +44,7 @@ def check_cells(panel_type: PanelType) -> None:
         found = panel_type.group_direction
         raise PanelDataError(f'{name}: group_direction: found "{found}"; accepted: "length", "width"')
     if panel_type.half_cut and length % 2:
-        raise PanelDataError(
-            f"{name}: cells[0]: found {length}; accepted: an even number in a half-cut panel"
-        )
+        raise PanelDataError(f"{name}: cells[0]: found {length}; accepted: an even number in a half-cut panel")
     across = width if panel_type.group_direction == "length" else length // halves(panel_type)
     if groups > across or across % groups:
         raise PanelDataError(

@@ -78,9 +78,7 @@ class DiodeState:
         return current, diode_v - current * self.series_ohm
 
 
-def translate(
-    parameters: DiodeParameters, light_w_m2: FloatArray | float, cell_c: FloatArray | float
-) -> DiodeState:
+def translate(parameters: DiodeParameters, light_w_m2: FloatArray | float, cell_c: FloatArray | float) -> DiodeState:
     """The model at other light and temperature.
 
     light_w_m2 : (...) float [W/m²] after the glass's angular loss; cell_c : (...) float [°C]
@@ -103,9 +101,7 @@ def translate(
     )
 
 
-def temperature_terms(
-    p: DiodeParameters, cell_c: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def temperature_terms(p: DiodeParameters, cell_c: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """IL at 1000 W/m², I0, Rs and a at the cell temperature; (...) float each."""
     warmer = cell_c - REFERENCE_C
     reference_k = REFERENCE_C + KELVIN

@@ -188,9 +188,7 @@ def _voltage_miss(sheet: Datasheet, parameters: DiodeParameters) -> float:
     return float(current)
 
 
-def _pick_by_voltage_coefficient(
-    sheet: Datasheet, family: list[tuple[float, float]], name: str
-) -> DiodeParameters:
+def _pick_by_voltage_coefficient(sheet: Datasheet, family: list[tuple[float, float]], name: str) -> DiodeParameters:
     misses = [_voltage_miss(sheet, _parameters(sheet, a, rs, BAND_GAP_EV)) for a, rs in family]
     crossings = [i for i in range(len(family) - 1) if misses[i] * misses[i + 1] <= 0.0]
     for i in crossings:
@@ -201,9 +199,7 @@ def _pick_by_voltage_coefficient(
     return _fit_band_gap(sheet, nearest, name)
 
 
-def _between(
-    sheet: Datasheet, first: tuple[float, float], second: tuple[float, float]
-) -> DiodeParameters | None:
+def _between(sheet: Datasheet, first: tuple[float, float], second: tuple[float, float]) -> DiodeParameters | None:
     """The member between two neighbours that has Voc's coefficient at silicon's band gap."""
     reach = abs(first[1] - second[1]) + 1e-9
     low, high = max(0.0, min(first[1], second[1]) - reach), max(first[1], second[1]) + reach

@@ -346,9 +346,7 @@ class _Field:
             return strings[0][:, 0], strings[1][:, 0]
         return in_parallel([(strings[0][:, s], strings[1][:, s]) for s in range(self.strings)])
 
-    def _near_maxima(
-        self, strings: Curve, top: Float32Array, maxima: int, count: int, reach: float
-    ) -> Float32Array:
+    def _near_maxima(self, strings: Curve, top: Float32Array, maxima: int, count: int, reach: float) -> Float32Array:
         """String currents around those at the tracker's highest maxima: (maxima × count, strings, n)."""
         current, volts = self._on_tracker(strings)
         power = self._inside(current * volts, volts)

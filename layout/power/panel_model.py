@@ -71,14 +71,11 @@ def check_range(light_w_m2: FloatArray | Float32Array, cell_c: FloatArray | Floa
         return
     low, high = float(light_w_m2.min()), float(light_w_m2.max())
     if not (low >= 0.0 and high < LIGHT_LIMIT_W_M2):
-        raise PhysicsError(
-            f"light on cells: found {low:g} to {high:g}; possible: 0 to {LIGHT_LIMIT_W_M2:g} W/m²"
-        )
+        raise PhysicsError(f"light on cells: found {low:g} to {high:g}; possible: 0 to {LIGHT_LIMIT_W_M2:g} W/m²")
     low, high = float(cell_c.min()), float(cell_c.max())
     if not (low >= CELL_RANGE_C[0] and high < CELL_RANGE_C[1]):
         raise PhysicsError(
-            f"cell temperature: found {low:g} to {high:g}; possible: "
-            f"{CELL_RANGE_C[0]:g} to {CELL_RANGE_C[1]:g} °C"
+            f"cell temperature: found {low:g} to {high:g}; possible: {CELL_RANGE_C[0]:g} to {CELL_RANGE_C[1]:g} °C"
         )
 
 

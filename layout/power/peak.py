@@ -42,9 +42,7 @@ class Warmth:
 
 def warmth(parameters: DiodeParameters, cell_c: FloatArray) -> Warmth:
     """Temperature terms for cell temperatures (n,) [°C]."""
-    light_current, saturation, series, ideality = temperature_terms(
-        parameters, np.asarray(cell_c, dtype=np.float64)
-    )
+    light_current, saturation, series, ideality = temperature_terms(parameters, np.asarray(cell_c, dtype=np.float64))
     shunt = max(parameters.shunt_siemens, LEAST_SHUNT * parameters.light_current_a / parameters.ideality_v)
     shift = np.log(shunt * ideality / saturation)
     return Warmth(light_current, saturation, series, ideality, shift, shunt)

@@ -68,9 +68,7 @@ def _chunk_power(
     points = np.ascontiguousarray(light.reshape(len(light), -1).T)
     weakest, brightest = points.min(axis=0), points.max(axis=0)
     mean, variance = _series_spread(points, plan, light.shape[1])
-    mild = (mean - weakest <= np.float32(MILD_DEPTH) * mean) & (
-        brightest - weakest <= np.float32(MILD_SPREAD) * mean
-    )
+    mild = (mean - weakest <= np.float32(MILD_DEPTH) * mean) & (brightest - weakest <= np.float32(MILD_SPREAD) * mean)
     dark = brightest < DARK_W_M2
     power = np.zeros(len(light), dtype=np.float32)
     even = np.flatnonzero(mild & ~dark)

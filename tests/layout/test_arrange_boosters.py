@@ -367,7 +367,7 @@ def test_sheets_stand_clear_and_face_what_they_serve(layout: str, site: str) -> 
     toward = targets[None] - middle[:, None]
     reach = 12.0 if arrangement.kind == "towers" else 5.0
     near = np.linalg.norm(toward, axis=2) < reach
-    ahead = np.einsum("ijk,ik->ij", toward, sheets.normal) > -1e-9
+    ahead = np.einsum("ijk,ik->ij", toward, sheets.normal) > -LIFT_M - 1e-9
     assert (near & ahead).any(axis=1).all()
 
 
@@ -423,3 +423,12 @@ def test_room_of_a_sheet(x: float, y: float, turn: float, width: float, lean: fl
         assert fits(share * (1 - 1e-6), 2 * LENGTH_TOLERANCE_M)
     if share < 1:
         assert not fits(share + 1e-3, LENGTH_TOLERANCE_M)
+
+
+def test_sheets_that_cross_their_like_stand_nowhere() -> None:
+    # Posts as wide as the spacing, turned against the grid: each runs into the next, or into a tower.
+    layout = TOWERS.replace("spacing_m = 8", "spacing_m = 4\nazimuth_deg = 31") + table(
+        "posts", width_m=4, height_m=1, azimuth_deg=0
+    )
+    with pytest.raises(InputError, match=r"no room for a single sheet; .* 0 sheets of mirror as posts; .*run into"):
+        built(layout)

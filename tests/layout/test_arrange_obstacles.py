@@ -106,18 +106,13 @@ def test_obstacles_of_bundled_sites(name: str) -> None:
         # From the east and from the north an upright prism of the outline shows its width times its height.
         west, south, east, north = obstacle.outline.bounds
         near = np.array(
-            [
-                obstacle.outline.buffer(0.01).covers(shapely.Point(c[:2]))
-                for c in pieces.corner + 0.5 * pieces.along
-            ]
+            [obstacle.outline.buffer(0.01).covers(shapely.Point(c[:2])) for c in pieces.corner + 0.5 * pieces.along]
         )
         walls = Rectangles(pieces.corner[near], pieces.along[near], pieces.up[near])
         convex = obstacle.outline.convex_hull.area < 1.0001 * obstacle.outline.area
         if plot.slope_deg == 0 and convex:
             for direction, width in (([1.0, 0, 0], north - south), ([0, 1.0, 0], east - west)):
-                assert seen_area(walls, np.array(direction)) == pytest.approx(
-                    width * obstacle.height_m, rel=1e-6
-                )
+                assert seen_area(walls, np.array(direction)) == pytest.approx(width * obstacle.height_m, rel=1e-6)
 
 
 def test_no_plot_no_obstacles() -> None:

@@ -169,9 +169,7 @@ def test_more_shifts_hardly_gain() -> None:
         pattern_of(2.2, 2.2, 5.3, 7.5),
     ]
     counts = {
-        n: np.array(
-            [len(best_places(p, plot, n).origins) for plot in plots if plot is not None for p in tried]
-        )
+        n: np.array([len(best_places(p, plot, n).origins) for plot in plots if plot is not None for p in tried])
         for n in (1, 4, 8, SHIFTS, 32)
     }
     share = {n: float((count / counts[32]).mean()) for n, count in counts.items()}

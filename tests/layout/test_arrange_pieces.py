@@ -51,9 +51,7 @@ def test_z_counts_from_the_ground_below_the_corner(x: float, y: float, z: float)
 
 
 def test_one_bifacial_piece_makes_the_type_bifacial() -> None:
-    plan = plan_of(
-        panel([1, 1, 1], [1, 0, 0], [0, 1, 0]) + panel([3, 1, 1], [1, 0, 0], [0, 0, 1], "bifacial = true\n")
-    )
+    plan = plan_of(panel([1, 1, 1], [1, 0, 0], [0, 1, 0]) + panel([3, 1, 1], [1, 0, 0], [0, 0, 1], "bifacial = true\n"))
     arrangement = built(plan)
     assert arrangement.panel_type.name == "bifacial_glass"
     assert [p.bifacial for p in arrangement.scene.panels] == [False, True]

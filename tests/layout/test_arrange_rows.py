@@ -21,9 +21,7 @@ RECTANGLE = "[[0, 0], [40, 0], [40, 30], [0, 30]]"
 
 def plan_of(layout: str, site: str = "tannerfold", plot: str = f"boundary = {RECTANGLE}") -> Plan:
     table = f"[plot]\n{plot}\n" if plot else ""
-    text = (
-        f'[site]\nname = "{site}"\n{table}[panel]\nname = "bifacial_glass"\n[[layout]]\nname = "it"\n{layout}'
-    )
+    text = f'[site]\nname = "{site}"\n{table}[panel]\nname = "bifacial_glass"\n[[layout]]\nname = "it"\n{layout}'
     return parse_plan(text, "plan.toml", Path())
 
 
@@ -123,9 +121,7 @@ def test_upright_panels_on_level_ground() -> None:
 
 
 def test_obstacles_stand_in_the_scene_and_push_panels_away() -> None:
-    obstacle = (
-        f"boundary = {RECTANGLE}\n[[plot.obstacle]]\noutline = [[10, 10], [16, 10], [16, 15], [10, 15]]\n"
-    )
+    obstacle = f"boundary = {RECTANGLE}\n[[plot.obstacle]]\noutline = [[10, 10], [16, 10], [16, 15], [10, 15]]\n"
     arrangement = built(plan_of(rows(), plot=obstacle + "height_m = 3"))
     assert len(arrangement.scene.blockers) == 5
     assert len(arrangement.scene.panels) < 126

@@ -28,13 +28,9 @@ def towers(faces: list[str] | None = None, **keys: float) -> str:
     return "\n".join(lines)
 
 
-def plan_of(
-    layout: str, plot: str = "boundary = [[0, 0], [40, 0], [40, 30], [0, 30]]", site: str = ""
-) -> Plan:
+def plan_of(layout: str, plot: str = "boundary = [[0, 0], [40, 0], [40, 30], [0, 30]]", site: str = "") -> Plan:
     table = f"[plot]\n{plot}\n" if plot else ""
-    text = (
-        f'[site]\nname = "{site or "tannerfold"}"\n{table}[[layout]]\nname = "it"\nkind = "towers"\n{layout}'
-    )
+    text = f'[site]\nname = "{site or "tannerfold"}"\n{table}[[layout]]\nname = "it"\nkind = "towers"\n{layout}'
     return parse_plan(text, "plan.toml", Path())
 
 
@@ -124,9 +120,7 @@ def test_every_tower_is_a_closed_box_on_the_plot(layout: str, site: str) -> None
         mine = [p for p, t in zip(panels, tower_of_panels(arrangement), strict=True) if t == number]
         closed_box([*mine, *own[n * per_tower : (n + 1) * per_tower]], table.side_m, table.height_m)
     boxes = [
-        shapely.MultiPoint(
-            points_of([p for p, t in zip(panels, tower_of_panels(arrangement), strict=True) if t == n])
-        )
+        shapely.MultiPoint(points_of([p for p, t in zip(panels, tower_of_panels(arrangement), strict=True) if t == n]))
         for n in numbers
     ]
     shapes = np.array([box.convex_hull for box in boxes])

@@ -76,9 +76,7 @@ def mutate(plan: dict[str, Any], data: st.DataObject) -> None:
     for key in path[:-1]:
         parent = parent[key]
     key = path[-1]
-    what = data.draw(
-        st.sampled_from(["delete", "replace", "scale", "rename", "double", "borrow"]), label="what"
-    )
+    what = data.draw(st.sampled_from(["delete", "replace", "scale", "rename", "double", "borrow"]), label="what")
     if what == "delete":
         del parent[key]
     elif what == "replace":

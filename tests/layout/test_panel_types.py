@@ -100,8 +100,7 @@ def test_groups_follow_the_rule_of_the_electrical_model() -> None:
         ),
         (
             {"half_cut": False},
-            "panel.isc_a: 13.75 A is more than silicon cells of this size can give; "
-            "look at cells and half_cut",
+            "panel.isc_a: 13.75 A is more than silicon cells of this size can give; look at cells and half_cut",
         ),
         ({"width_m": 1.9}, "panel.width_m: longer than length_m; portrait and landscape may be mixed up"),
         (
@@ -138,6 +137,5 @@ def test_unknown_type_names_the_nearest() -> None:
     with pytest.raises(InputError) as error:
         load_panel_type("thinfilm")
     assert (
-        str(error.value)
-        == "panel: name: found no bundled panel type 'thinfilm'; accepted: 'thin_film' (nearest known)"
+        str(error.value) == "panel: name: found no bundled panel type 'thinfilm'; accepted: 'thin_film' (nearest known)"
     )

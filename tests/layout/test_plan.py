@@ -76,9 +76,7 @@ def test_the_plans_panel_serves_all_but_layouts_with_their_own() -> None:
     plan = plan_of(SITE, panel, ROWS, FENCE, 'panel = "mono_glass"\n', TOWERS, PIECES)
     assert plan.panel_given
     assert types_of(plan) == ["thin_film", "mono_glass", "thin_film", "thin_film"]
-    assert plan.warnings == (
-        "layout[1]: upright panels of a type with bifaciality 0; their rears produce nothing",
-    )
+    assert plan.warnings == ("layout[1]: upright panels of a type with bifaciality 0; their rears produce nothing",)
 
 
 def test_pieces_need_no_plot() -> None:

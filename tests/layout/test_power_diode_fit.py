@@ -15,9 +15,7 @@ THERMAL_V = 0.025693
 def curve_points(parameters: DiodeParameters, cell_c: float = 25.0) -> tuple[float, float, float, float]:
     """Isc, Voc, Imp, Vmp read off a dense curve, independent of the fit."""
     top = parameters.ideality_v * 1.4 * np.log(parameters.light_current_a / parameters.saturation_current_a)
-    current, voltage = translate(parameters, 1000.0, cell_c).at_diode_voltage(
-        np.linspace(-0.1 * top, top, 400_001)
-    )
+    current, voltage = translate(parameters, 1000.0, cell_c).at_diode_voltage(np.linspace(-0.1 * top, top, 400_001))
     best = int(np.argmax(current * voltage))
     isc, voc = np.interp(0.0, voltage, current), np.interp(0.0, -current, voltage)
     return float(isc), float(voc), float(current[best]), float(voltage[best])
@@ -34,9 +32,7 @@ def possible_panels(draw: st.DrawFn) -> tuple[DiodeParameters, int]:
     ideality = draw(st.floats(0.9, 1.6)) * cells * THERMAL_V
     light = isc * (1.0 + series * shunt)
     saturation = (light - voc * shunt) / np.expm1(voc / ideality)
-    parameters = DiodeParameters(
-        light, saturation, series, shunt, ideality, isc * draw(st.floats(2e-4, 8e-4))
-    )
+    parameters = DiodeParameters(light, saturation, series, shunt, ideality, isc * draw(st.floats(2e-4, 8e-4)))
     return parameters, cells
 
 
@@ -79,9 +75,7 @@ def test_rounded_sheets_fit_or_are_refused(panel: tuple[DiodeParameters, int]) -
         with pytest.raises(PanelDataError, match=r"^panel: .*accepted: [^\n]*$"):
             fit_datasheet(sheet)
         return
-    assert curve_points(fit.parameters) == pytest.approx(
-        (sheet.isc_a, sheet.voc_v, sheet.imp_a, sheet.vmp_v), rel=1e-3
-    )
+    assert curve_points(fit.parameters) == pytest.approx((sheet.isc_a, sheet.voc_v, sheet.imp_a, sheet.vmp_v), rel=1e-3)
     assert min(fit.parameters.series_ohm, fit.parameters.shunt_siemens) >= 0.0
 
 

@@ -53,9 +53,7 @@ def cell_curve(model: PanelModel, light: float, cell_c: float) -> tuple[np.ndarr
     return current, np.concatenate([behind, ahead]) - current * state.series_ohm
 
 
-def exact_power(
-    model: PanelModel, groups: np.ndarray, light: np.ndarray, cell_c: float, n: int = 8001
-) -> float:
+def exact_power(model: PanelModel, groups: np.ndarray, light: np.ndarray, cell_c: float, n: int = 8001) -> float:
     top = 1.2 * light.max() / 1000.0 * model.diode.light_current_a
     share = np.linspace(-0.25 * top, top, n) / model.halves
     parts = []
@@ -118,9 +116,7 @@ def test_one_cell_shaded(shade: float) -> None:
     model, groups = case("full cells")
     light = np.full((1, 1, 1, groups.size), 1000.0, dtype=np.float32)
     light[..., 0] *= 1.0 - shade
-    with_diodes, without = (
-        float(tracker_power(light, groups, model, 25.0, diodes=d).power[0]) for d in (True, False)
-    )
+    with_diodes, without = (float(tracker_power(light, groups, model, 25.0, diodes=d).power[0]) for d in (True, False))
     panel = model.panel_type
     bypassed = panel.imp_a * (panel.vmp_v * 2 / 3 - BYPASS_V)
     assert without <= with_diodes * (1.0 + 5e-4)

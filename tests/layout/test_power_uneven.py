@@ -47,9 +47,7 @@ def patterns(kind: str, n: int, shape: tuple[int, int], seed: int) -> np.ndarray
         light = light * rng.uniform(50.0, 1000.0, (n, 1, 1))
     else:
         shaded = rng.random((n, *shape)) < 0.4 * rng.random((n, 1, 1))
-        light = rng.uniform(100.0, 1000.0, (n, 1, 1)) * np.where(
-            shaded, rng.uniform(0.05, 1.0, shaded.shape), 1.0
-        )
+        light = rng.uniform(100.0, 1000.0, (n, 1, 1)) * np.where(shaded, rng.uniform(0.05, 1.0, shaded.shape), 1.0)
     return light.reshape(n, -1).astype(np.float32)
 
 

@@ -11,9 +11,7 @@ from layout.power.peak import best_power, warmth
 STANDARD_C = 25.0
 
 
-def parameters(
-    light: float, saturation: float, rs: float, rsh: float, n: float, cells: int
-) -> DiodeParameters:
+def parameters(light: float, saturation: float, rs: float, rsh: float, n: float, cells: int) -> DiodeParameters:
     ideality = n * cells * BOLTZMANN_EV_K * 298.15
     return DiodeParameters(light, saturation, rs, 1.0 / rsh, ideality, 0.0)
 

@@ -6,9 +6,7 @@ from layout.power.heat import cell_temperature
 from layout.power.inverter import CALIFORNIA_WEIGHTS, EURO_WEIGHTS, LOADS, weighted_efficiency
 
 
-@pytest.mark.parametrize(
-    ("light", "air", "wind", "expected"), [(800.0, 20.0, 1.0, 45.1256), (1000.0, 25.0, 0.0, 65.0)]
-)
+@pytest.mark.parametrize(("light", "air", "wind", "expected"), [(800.0, 20.0, 1.0, 45.1256), (1000.0, 25.0, 0.0, 65.0)])
 def test_faiman(light: float, air: float, wind: float, expected: float) -> None:
     """Faiman, Prog. Photovolt. 16 (2008) 307-315, U0 = 25, U1 = 6.84, wind as felt by the panel."""
     cell = cell_temperature(light, air, wind, u0=25.0, u1=6.84, height_m=10.0)

@@ -28,9 +28,7 @@ def on_south_plane(year, place):
     """Irradiation of a free plane of 30° to the south over ground of 0.2, Wh/m²."""
     sky = sky_year(year, place, OPEN_SKYLINE)
     tilt = np.radians(30.0)
-    cosine = np.maximum(
-        unit_vector(sky.sun.elevation_deg, sky.sun.azimuth_deg) @ unit_vector(60.0, 180.0), 0.0
-    )
+    cosine = np.maximum(unit_vector(sky.sun.elevation_deg, sky.sun.azimuth_deg) @ unit_vector(60.0, 180.0), 0.0)
     diffuse = sky.dome * (1 + np.cos(tilt)) / 2 + sky.horizon * np.sin(tilt)
     return float(np.maximum(sky.beam * cosine + diffuse + 0.2 * sky.ghi * (1 - np.cos(tilt)) / 2, 0.0).sum())
 
@@ -38,9 +36,7 @@ def on_south_plane(year, place):
 def split_again(year, place):
     """The same GHI, split by Erbs-Driesse."""
     hours = sun_hours(place, year.start, 1.0)
-    split = pvlib.irradiance.erbs_driesse(
-        year.ghi, 90.0 - hours.elevation_deg, dni_extra=extraterrestrial(year.start)
-    )
+    split = pvlib.irradiance.erbs_driesse(year.ghi, 90.0 - hours.elevation_deg, dni_extra=extraterrestrial(year.start))
     dni = np.where(hours.sun_up, split["dni"], 0.0)
     height = np.where(hours.sun_up, np.sin(np.radians(hours.elevation_deg)), 0.0)
     return replace(year, dni=dni, dhi=year.ghi - dni * height)

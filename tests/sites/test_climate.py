@@ -107,9 +107,7 @@ def test_bendt_distribution_against_its_published_steepness():
     xi = (high - low) / (high - mean)
     gamma = -1.498 + (1.184 * xi - 27.182 * np.exp(-1.5 * xi)) / (high - low)
     clearness = np.linspace(0.1, high - 0.05, 9)
-    published = (np.exp(gamma * low) - np.exp(gamma * clearness)) / (
-        np.exp(gamma * low) - np.exp(gamma * high)
-    )
+    published = (np.exp(gamma * low) - np.exp(gamma * clearness)) / (np.exp(gamma * low) - np.exp(gamma * high))
     share = np.linspace(0.0, 1.0, 20001)
     same = np.full_like(share, mean)
     ours = np.interp(clearness, bendt_quantile(share, same, np.full_like(share, low), same * 0 + high), share)

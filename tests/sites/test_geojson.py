@@ -23,9 +23,7 @@ def feature(ring: list[list[float]], *holes: list[list[float]]) -> dict[str, Any
     }
 
 
-def ring_around(
-    longitude: float, latitude: float, bearings: list[float], distance: float
-) -> list[list[float]]:
+def ring_around(longitude: float, latitude: float, bearings: list[float], distance: float) -> list[list[float]]:
     n = len(bearings)
     lon, lat, _ = GEOD.fwd([longitude] * n, [latitude] * n, bearings, [distance] * n)
     ring = [list(p) for p in zip(lon, lat, strict=True)]
@@ -39,9 +37,7 @@ def ring_around(
     size=st.floats(20, 800),
     turn=st.floats(0, 60),
 )
-def test_lengths_areas_and_north_are_true(
-    longitude: float, latitude: float, size: float, turn: float
-) -> None:
+def test_lengths_areas_and_north_are_true(longitude: float, latitude: float, size: float, turn: float) -> None:
     bearings = [turn, turn + 80, turn + 160, turn + 230, turn + 310]
     ring = ring_around(longitude, latitude, bearings, size)
     outline = outline_from_geojson(json.dumps(feature(ring)), "plot.geojson")
@@ -52,9 +48,7 @@ def test_lengths_areas_and_north_are_true(
     lon, lat = np.array(ring[:-1]).T
     n = len(lon)
     bearing, _, distance = GEOD.inv([outline.longitude_deg] * n, [outline.latitude_deg] * n, lon, lat)
-    expected = np.column_stack(
-        [distance * np.sin(np.radians(bearing)), distance * np.cos(np.radians(bearing))]
-    )
+    expected = np.column_stack([distance * np.sin(np.radians(bearing)), distance * np.cos(np.radians(bearing))])
     order = [int(np.argmin(np.hypot(*(corners - e).T))) for e in expected]
     np.testing.assert_allclose(corners[order], expected, atol=1e-5)
     centroid = outline.polygon.centroid
@@ -145,8 +139,7 @@ CORNER = "[longitude -180 to 180, latitude -90 to 90]"
         ),
         (
             {"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]]},
-            "coordinates: found a corner 74,213 m from the origin; "
-            "accepted: metres, up to 20,000 from the origin",
+            "coordinates: found a corner 74,213 m from the origin; accepted: metres, up to 20,000 from the origin",
         ),
         (
             {"type": "Polygon", "coordinates": [[[0, 0], [0, 0], [0, 0], [0, 0]]]},
@@ -154,8 +147,7 @@ CORNER = "[longitude -180 to 180, latitude -90 to 90]"
         ),
         (
             {"type": "Polygon", "coordinates": [RING], "crs": {"type": "name"}},
-            "crs: found a member that RFC 7946 does not know; "
-            "accepted: WGS 84 longitude and latitude, no crs member",
+            "crs: found a member that RFC 7946 does not know; accepted: WGS 84 longitude and latitude, no crs member",
         ),
     ],
 )
@@ -170,8 +162,7 @@ def test_wrong_geojson(data: Any, line: str) -> None:
     [
         (
             "{",
-            "line 1: found invalid JSON (Expecting property name enclosed in double quotes); "
-            "accepted: GeoJSON",
+            "line 1: found invalid JSON (Expecting property name enclosed in double quotes); accepted: GeoJSON",
         ),
         ("[" * 100000, "file: found lists nested without end; accepted: GeoJSON"),
         ("9" * 5000, "file: found invalid JSON (a number beyond all use); accepted: GeoJSON"),

@@ -103,7 +103,5 @@ def test_largest_setback_is_named() -> None:
 
 
 def test_outlines_that_only_touch_the_plot_are_outside() -> None:
-    faults = plot_faults(
-        field(keep_outs=(box(40, 0, 50, 10),), obstacles=(Obstacle(box(0, 30, 5, 35), 3.0),)), "p"
-    )
+    faults = plot_faults(field(keep_outs=(box(40, 0, 50, 10),), obstacles=(Obstacle(box(0, 30, 5, 35), 3.0),)), "p")
     assert [fault.key for fault in faults] == ["plot.keep_out[0].outline", "plot.obstacle[0].outline"]

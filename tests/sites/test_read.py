@@ -192,7 +192,4 @@ def test_hemispheres_mirror_each_other() -> None:
 def test_unknown_site_names_the_nearest() -> None:
     with pytest.raises(InputError) as error:
         load_site("tannerfield")
-    assert (
-        str(error.value)
-        == "site: name: found no bundled site 'tannerfield'; accepted: 'tannerfold' (nearest known)"
-    )
+    assert str(error.value) == "site: name: found no bundled site 'tannerfield'; accepted: 'tannerfold' (nearest known)"

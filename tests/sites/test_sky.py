@@ -42,9 +42,7 @@ def test_free_planes_receive_what_perez_driesse_gives(station):
         for azimuth in AZIMUTHS:
             normal = unit_vector(90.0 - tilt, azimuth)
             cosine = np.maximum(sun @ normal, 0.0)
-            sent = pvlib.irradiance.perez_driesse(
-                tilt, azimuth, sky.dhi, sky.dni, extra, zenith, sky.sun.azimuth_deg
-            )
+            sent = pvlib.irradiance.perez_driesse(tilt, azimuth, sky.dhi, sky.dni, extra, zenith, sky.sun.azimuth_deg)
             ground = pvlib.irradiance.get_ground_diffuse(tilt, sky.ghi, albedo=ALBEDO)
             expected = sky.dni * cosine + sent + ground
             np.testing.assert_allclose(on_plane(sky, cosine, tilt), expected, atol=1e-8)
@@ -60,9 +58,7 @@ def test_split_keeps_the_light_of_the_horizontal(station):
     sky = sky_year(year, place, OPEN_SKYLINE)
     height = np.sin(np.radians(sky.sun.elevation_deg))
     high = height > COS_85
-    np.testing.assert_allclose(
-        (sky.beam * height + sky.dome)[high], (sky.dni * height + sky.dhi)[high], atol=1e-9
-    )
+    np.testing.assert_allclose((sky.beam * height + sky.dome)[high], (sky.dni * height + sky.dhi)[high], atol=1e-9)
     assert (sky.beam >= sky.dni - 1e-9).all()
     assert (sky.dome >= 0.1 * sky.dhi - 1e-9).all()  # F1 at most 0.9
 
@@ -116,9 +112,7 @@ def test_slope_hides_the_sun_behind_it(station):
 
 
 def test_no_light_gives_no_light():
-    beam, dome, horizon = sky_components(
-        np.array([0.0, 5.0, 60.0]), np.zeros(3), np.zeros(3), np.full(3, 1361.0)
-    )
+    beam, dome, horizon = sky_components(np.array([0.0, 5.0, 60.0]), np.zeros(3), np.zeros(3), np.full(3, 1361.0))
     assert (beam == 0.0).all()
     assert (dome == 0.0).all()
     assert (horizon == 0.0).all()

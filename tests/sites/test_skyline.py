@@ -38,9 +38,7 @@ def test_between_its_points_and_the_same_after_a_turn(
     found = float(skyline.at(azimuth))
     elevations = [p[1] for p in table]
     assert min(elevations) - 1e-9 <= found <= max(elevations) + 1e-9
-    assert float(skyline.at(azimuth + 360.0 * turns)) == pytest.approx(
-        found, abs=1e-6 * (1 + max(elevations)) * 100
-    )
+    assert float(skyline.at(azimuth + 360.0 * turns)) == pytest.approx(found, abs=1e-6 * (1 + max(elevations)) * 100)
 
 
 @given(table=points)
@@ -50,9 +48,7 @@ def test_turning_the_world_turns_the_skyline(table: list[tuple[float, float]]) -
 
 
 def test_csv() -> None:
-    skyline = skyline_from_csv(
-        "# hills\n\nazimuth_deg, elevation_deg\n0, 2.5\n 180 ,1\n\n# end\n", "hills.csv"
-    )
+    skyline = skyline_from_csv("# hills\n\nazimuth_deg, elevation_deg\n0, 2.5\n 180 ,1\n\n# end\n", "hills.csv")
     assert skyline.azimuth_deg.tolist() == [0.0, 180.0]
     assert skyline.elevation_deg.tolist() == [2.5, 1.0]
 
