@@ -14,6 +14,7 @@ from layout.result import Adjusted
 from layout.year import hourly_ac_kw
 from layout.year_figures import Settings
 from sites.conventions import FloatArray
+from sites.errors import InputError
 
 STEPS_DEG = (-30.0, -20.0, -10.0, 0.0, 10.0, 20.0, 30.0)
 """Angles tried around the plan's."""
@@ -61,7 +62,9 @@ def best_by_month(
 
     arranged : the layout with its reflectors at an angle, degrees
     """
-    ac = np.stack([hourly_ac_kw(arranged(angle), conditions, settings) for angle in angles_deg])
+    built = [(angle, arrangement) for angle in angles_deg if (arrangement := _if_it_fits(arranged, angle)) is not None]
+    angles_deg = [angle for angle, _ in built]
+    ac = np.stack([hourly_ac_kw(arrangement, conditions, settings) for _, arrangement in built])
     start = conditions.weather.start
     month = np.asarray(local_clock(conditions.site, start).month)
     sums = np.stack([ac[:, month == m].sum(axis=1) for m in range(1, 13)], axis=1)
@@ -73,3 +76,11 @@ def best_by_month(
         ac_kw=pd.Series(stitched, index=start),
         energy_ac_kwh=float(stitched.sum()) * conditions.weather.interval_h,
     )
+
+
+def _if_it_fits(arranged: Callable[[float], Arrangement], angle: float) -> Arrangement | None:
+    """The layout at an angle; None where no sheet finds room at it. The plan's own angle has been built before."""
+    try:
+        return arranged(angle)
+    except InputError:
+        return None
