@@ -1,0 +1,142 @@
+"""Speed of a year: one hectare of rows, the demo, beam coefficients against tracing every hour, equal surroundings.
+
+Run alone, on a machine that does nothing else: pytest -m bench tests/bench/test_bench_year.py -s
+Targets on 2 cores and 2 GB: a hectare in 6 s, the demo in 15 s, beam coefficients 6 times faster than every hour.
+"""
+
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layout.arrange import arrange
+from layout.conditions import conditions
+from layout.field import build_field
+from layout.light.places import PlaceNet
+from layout.light.receive import Receiver
+from layout.plan import parse_plan
+from sites.weather_files import load_weather
+
+pytestmark = pytest.mark.bench
+
+HECTARE = """
+title = "One hectare of rows"
+[site]
+name = "tannerfold"
+[plot]
+boundary = [[0, 0], [100, 0], [100, 100], [0, 100]]
+setback_m = 5.0
+[run]
+repetition = {repetition}
+[[layout]]
+name = "rows"
+kind = "rows"
+tilt_deg = 25
+azimuth_deg = 180
+pitch_m = 4.6
+clearance_m = 0.7
+panels_high = 2
+orientation = "landscape"
+"""
+
+MEASURED = """
+import json, resource, sys, time
+from pathlib import Path
+wall, cpu = time.perf_counter(), time.process_time()
+{work}
+print(json.dumps({{
+    "wall_s": time.perf_counter() - wall, "cpu_s": time.process_time() - cpu,
+    "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "told": told,
+}}))
+"""
+
+YEAR = """
+from layout.plan import parse_plan
+from layout.run import run_plan
+r = run_plan(parse_plan({plan!r}, "hectare.toml", Path("."))).layouts["rows"]
+told = dict(panels=r.panels, traced=r.traced_panels, hours=len(r.frame), ac_kwh=r.energy_ac_kwh)
+"""
+
+COMPARE = """
+from layout.cli import main
+import contextlib, io, tempfile
+with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
+    told = main(["compare", "--out", folder])
+"""
+
+
+def hectare(repetition):
+    return HECTARE.format(repetition=str(repetition).lower())
+
+
+def measured(work):
+    """Work done in a process of its own: seconds on the clock and of both cores, most memory held."""
+    done = subprocess.run(
+        [sys.executable, "-c", MEASURED.format(work=work)], capture_output=True, text=True, check=True
+    )
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def show(name, found):
+    machine = f"{os.cpu_count()} cores, {platform.machine()}, load {os.getloadavg()[0]:.1f}"
+    print(
+        f"\n{name}: {found['wall_s']:.1f} s on the clock, {found['cpu_s']:.1f} s of computing, at most "
+        f"{found['peak_mb']:.0f} MB ({machine}); {found['told']}"
+    )
+
+
+@pytest.mark.parametrize("repetition", [True, False])
+def test_a_hectare_of_rows(benchmark, repetition):
+    work = YEAR.format(plan=hectare(repetition))
+    found = benchmark.pedantic(measured, args=(work,), rounds=3 if repetition else 1, warmup_rounds=int(repetition))
+    show(f"hectare, equal surroundings {'shared' if repetition else 'not shared'}", found)
+    assert 1900 < found["told"]["panels"] < 2200
+    assert found["told"]["hours"] == 8760
+    assert found["peak_mb"] < 2048
+
+
+def test_the_demo(benchmark):
+    found = benchmark.pedantic(measured, args=(COMPARE,), rounds=1, warmup_rounds=1)
+    show("demo compare, report written", found)
+    assert found["told"] == 0
+    assert found["peak_mb"] < 2048
+
+
+def test_beam_coefficients_against_every_hour(benchmark):
+    """Straight beam on the same points, every panel traced itself: grid of sun directions, and each sun-up hour."""
+    plan = parse_plan(hectare(False), "hectare.toml", Path("."))
+    arrangement = arrange(plan, plan.layouts[0])
+    year = conditions(plan.site, load_weather(plan.site))
+    field = build_field(arrangement, year, full_cells=False, repetition=False)
+    (family,) = field.families
+    assert len(family.traced) == len(field.rectangles)
+    some = field.rectangles[np.arange(0, len(field.rectangles), 8)]
+    points, normal = family.net.place(some), some.normal[0]
+
+    def beam(c):
+        nothing = PlaceNet(1.0, 1.0)
+        return Receiver(field.engine, c.parts, points, normal, (np.ones_like,), nothing, None).straight()
+
+    beam(year)
+    both = []
+    for c in (year, year.every_hour()):
+        cpu, wall = time.process_time(), time.perf_counter()
+        light = beam(c)
+        both.append((time.process_time() - cpu, time.perf_counter() - wall, len(c.parts.sun), light))
+    (cpu, wall, suns, grid), (cpu_all, wall_all, hours, each) = both
+    benchmark.extra_info["times"] = cpu_all / cpu
+    benchmark.pedantic(beam, args=(year,), rounds=3)
+    print(
+        f"\nbeam from {len(points)} points: {suns} directions {wall:.2f} s ({cpu:.2f} s of computing), {hours} hours "
+        f"{wall_all:.2f} s ({cpu_all:.2f} s): {wall_all / wall:.1f} times ({cpu_all / cpu:.1f}); "
+        f"at most {hours / suns:.1f}"
+    )
+    year_beam = year.sky.beam.astype(np.float32)
+    by_grid = (np.asarray(year.weights.T @ year.sky.beam)).astype(np.float32) @ grid
+    assert by_grid.mean() == pytest.approx((year_beam @ each).mean(), rel=2e-3)
