@@ -123,7 +123,8 @@ def test_between_nothing_and_the_groups_own_maxima(name: str, values: list[float
     light = np.array(values[:parts], dtype=np.float32)[:, None]
     power = float(group_light_power(light, model, np.array([cell_c], dtype=np.float32))[0])
     alone = even_light_power(light[:, 0], np.full(parts, cell_c, dtype=np.float32), model).sum() / parts
-    assert 0.0 <= power <= float(alone) * (1.0 + 1e-5) + 1e-3
+    # The curve of unequal halves is good to about a ten-thousandth of the rated power in the weakest light.
+    assert 0.0 <= power <= float(alone) * (1.0 + 1e-5) + 1e-4 * model.panel_type.pmax_w
 
 
 @settings(max_examples=60, deadline=None)
