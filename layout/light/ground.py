@@ -4,8 +4,9 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
+from layout.light.kept import KeptPlaces
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
-from layout.light.places import PlaceNet, distinct, net_keys, representatives
+from layout.light.places import PlaceNet
 from layout.light.sky_parts import SkyParts
 from layout.pieces import Ground
 from sites.conventions import FloatArray, IntArray
@@ -13,12 +14,10 @@ from sites.conventions import FloatArray, IntArray
 EXACT_RAYS = 10946
 """Rays that settle how much sky open ground sees."""
 
-PLACES_AT_ONCE = 8192
-"""Places traced together: bounds the memory of their shadows."""
-
 
 class GroundLight:
-    """Sky light on places of the ground, traced when first asked for and kept.
+    """Sky light on places of the ground, traced when first asked for and kept; with it, what places on matt sheets
+    pass on (`sheets`, filled by the receivers that meet them).
 
     Not frozen: it grows. One tracer uses it at a time.
     """
@@ -35,9 +34,8 @@ class GroundLight:
         self.dome = dome[parts.above_skyline(dome) & (parts.ground_rays > 0)]
         fine = cosine_hemisphere(fibonacci_lattice(EXACT_RAYS)) @ frame(ground.normal)
         self.open_sky = float(parts.above_skyline(fine).mean())
-        self._keys = np.zeros(0, dtype=np.int64)  # rising
-        self._place_of_key = np.zeros(0, dtype=np.int64)
-        self._light = np.zeros((0, len(self.cosine) + 2), dtype=np.float32)  # grows ahead of the places
+        self._places = KeptPlaces(len(self.cosine) + 2)
+        self.sheets: dict[tuple[int, float, int, int], KeptPlaces] = {}
 
     def at(self, hits: FloatArray, distance: FloatArray) -> tuple[IntArray, np.ndarray]:
         """Light of the places that rays meet.
@@ -46,43 +44,16 @@ class GroundLight:
         Returns the place of each ray (r,) and the light of the g places known so far, (g, m + 2) float32: sun
         directions, dome, horizon band.
         """
-        of_hit, keys = distinct(net_keys(hits, distance, self.net))
-        where = np.searchsorted(self._keys, keys)
-        known = where < len(self._keys)
-        known[known] = self._keys[where[known]] == keys[known]
-        place = np.zeros(len(keys), dtype=np.int64)
-        place[known] = self._place_of_key[where[known]]
-        new, count = np.flatnonzero(~known), len(self._keys)
-        if len(new):
-            place[new] = count + np.arange(len(new))
-            rays = np.flatnonzero(~known[of_hit])
-            chosen = rays[representatives(place[of_hit[rays]] - count, len(new))]
-            self._grow(count + len(new))
-            self._trace(hits[chosen] + START_OFFSET_M * self.ground.normal, self._light[count : count + len(new)])
-            order = np.argsort(keys[new])
-            before = where[new][order]
-            self._keys = np.insert(self._keys, before, keys[new][order])
-            self._place_of_key = np.insert(self._place_of_key, before, place[new][order])
-        return place[of_hit], self._light[: count + len(new)]
+        return self._places.at(hits, distance, self.net, self._trace)
 
-    def _grow(self, count: int) -> None:
-        """Room for so many places; each growth is by half, so that copying stays cheap."""
-        if count > len(self._light):
-            room = np.zeros((max(count, len(self._light) * 3 // 2), self._light.shape[1]), dtype=np.float32)
-            room[: len(self._light)] = self._light
-            self._light = room
-
-    def _trace(self, points: FloatArray, out: np.ndarray) -> None:
-        """Fill the rows ``out`` of places at ``points``."""
-        m = len(self.cosine)
-        for start in range(0, len(points), PLACES_AT_ONCE):
-            part = slice(start, start + PLACES_AT_ONCE)
-            lit = ~self.kernel.blocked(points[part], self.sun)
-            out[part, self.up] = (lit * self.cosine[self.up, None].astype(np.float32)).T
-            if len(self.dome):
-                out[part, m] = self.open_sky * (~self.kernel.blocked(points[part], self.dome)).mean(axis=0)
-            if len(self.ring):
-                out[part, m + 1] = self.ring_weights @ ~self.kernel.blocked(points[part], self.ring)
+    def _trace(self, hits: FloatArray, out: np.ndarray) -> None:
+        m, points = len(self.cosine), hits + START_OFFSET_M * self.ground.normal
+        lit = ~self.kernel.blocked(points, self.sun)
+        out[:, self.up] = (lit * self.cosine[self.up, None].astype(np.float32)).T
+        if len(self.dome):
+            out[:, m] = self.open_sky * (~self.kernel.blocked(points, self.dome)).mean(axis=0)
+        if len(self.ring):
+            out[:, m + 1] = self.ring_weights @ ~self.kernel.blocked(points, self.ring)
 
 
 def gather(rows: IntArray, weights: FloatArray, of_hit: IntArray, light: np.ndarray, n_rows: int) -> np.ndarray:

@@ -51,9 +51,3 @@ def distinct(keys: IntArray) -> tuple[IntArray, IntArray]:
     """Number of each key among the distinct ones, in the order they first appear, and those; keys (r,) int."""
     of_key, found = pd.factorize(keys)
     return of_key, np.asarray(found)
-
-
-def shared_places(hits: FloatArray, distance: FloatArray, net: PlaceNet) -> tuple[IntArray, IntArray]:
-    """Gather landings into places: the landing that stands for each place (g,), and each landing's place (r,)."""
-    of_hit, keys = distinct(net_keys(hits, distance, net))
-    return representatives(of_hit, len(keys)), of_hit

@@ -5,14 +5,16 @@ One routine for panels and for the places on matt sheets that pass light on to p
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
 from layout.light.ground import GroundLight, gather_each
+from layout.light.kept import KeptPlaces
 from layout.light.lattice import additive_sequence, cosine_hemisphere, fibonacci_lattice, frame
-from layout.light.places import PlaceNet, shared_places
+from layout.light.places import PlaceNet
 from layout.light.sheets import MOST_DIFFUSERS, Sheet, sequences
 from layout.light.sky_parts import Glass, SkyParts
 from layout.pieces import Ground
@@ -283,10 +285,30 @@ class Receiver:
             # A reflector is lit on the side that is looked at, a diffuser on the other.
             normal = sheet.normal * side * (1.0 if sheet.mirror else -1.0)
             picked = looks.pick(chosen)
-            representative, of_hit = shared_places(place[chosen], distance[chosen], self.net)
-            lit = place[chosen][representative] + START_OFFSET_M * normal
-            glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
-            parts = self.parts.coarser(MATT_RAYS, bounces)
-            receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light, diffusers)
-            light = receiver.columns()[0][0].T * np.float32(sheet.diffuse_share)
+            shared = (self.engine.sheets.index(sheet), side, bounces, diffusers)
+            of_hit, light = self._kept(shared).at(
+                place[chosen],
+                distance[chosen],
+                self._place_net,
+                partial(self._pass_on, sheet, normal, bounces, diffusers),
+            )
             out += gather_each(picked.row, picked.weights, of_hit, light, len(self.points))
+
+    def _kept(self, shared: tuple[int, float, int, int]) -> KeptPlaces:
+        """Places on one side of a sheet, for light that may still meet so many reflectors and diffusers."""
+        if self.ground_light is None:
+            return KeptPlaces(self.parts.columns)
+        return self.ground_light.sheets.setdefault(shared, KeptPlaces(self.parts.columns))
+
+    @property
+    def _place_net(self) -> PlaceNet:
+        return self.ground_light.net if self.ground_light else self.net
+
+    def _pass_on(
+        self, sheet: Sheet, normal: FloatArray, bounces: int, diffusers: int, hits: FloatArray, out: np.ndarray
+    ) -> None:
+        """Fill in what places on a sheet pass on."""
+        glass = np.ones_like if sheet.mirror else self.engine.sheet_glass
+        parts, lit = self.parts.coarser(MATT_RAYS, bounces), hits + START_OFFSET_M * normal
+        receiver = Receiver(self.engine, parts, lit, normal, (glass,), self.net, self.ground_light, diffusers)
+        out[:] = receiver.columns()[0][0].T * np.float32(sheet.diffuse_share)

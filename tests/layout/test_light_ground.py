@@ -6,7 +6,7 @@ import pytest
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
 from layout.light.ground import GroundLight, gather, gather_each
-from layout.light.places import PlaceNet, net_keys, representatives, shared_places
+from layout.light.places import PlaceNet, distinct, net_keys, representatives
 from layout.light.sky_parts import SkyParts
 from layout.pieces import Blocker, Ground
 from sites.conventions import unit_vector
@@ -116,7 +116,8 @@ def test_landings_share_places_by_distance():
     hits = np.column_stack([rng.uniform(-40, 40, (4000, 2)), np.zeros(4000)])
     distance = np.linalg.norm(hits, axis=1) + 0.3
     net = PlaceNet(0.2, 0.1)
-    chosen, of_hit = shared_places(hits, distance, net)
+    of_hit, keys = distinct(net_keys(hits, distance, net))
+    chosen = representatives(of_hit, len(keys))
     assert len(chosen) < len(hits)
     assert (of_hit[chosen] == np.arange(len(chosen))).all()
     apart = np.abs(hits - hits[chosen][of_hit])[:, :2].max(axis=1)
