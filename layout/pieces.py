@@ -9,6 +9,7 @@ corner----> along
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import hypot, isfinite
 from typing import Any
 
 import numpy as np
@@ -28,7 +29,7 @@ WIDEST_DEG = 45.0
 
 def _vector(value: Any, name: str) -> FloatArray:
     array = np.array(value, dtype=np.float64)
-    if array.shape != (3,) or not np.all(np.isfinite(array)):
+    if array.shape != (3,) or not isfinite(sum(array.tolist())):
         raise SceneError(f"{name}: found {value!r}; accepted: three finite numbers [x, y, z] in metres")
     array.flags.writeable = False
     return array
@@ -48,10 +49,12 @@ class Rectangle:
     def __post_init__(self) -> None:
         for name in ("corner", "along", "up"):
             object.__setattr__(self, name, _vector(getattr(self, name), name))
-        lengths = np.linalg.norm(self.along), np.linalg.norm(self.up)
+        # Plain numbers: a plot without end holds ten thousand pieces, and numpy is slow on three.
+        along, up = self.along.tolist(), self.up.tolist()
+        lengths = hypot(*along), hypot(*up)
         if min(lengths) <= 0:
             raise SceneError(f"along, up: found lengths {lengths[0]:g}, {lengths[1]:g} m; accepted: above 0")
-        if abs(self.along @ self.up) > SQUARE_TOLERANCE * lengths[0] * lengths[1]:
+        if abs(sum(a * b for a, b in zip(along, up, strict=True))) > SQUARE_TOLERANCE * lengths[0] * lengths[1]:
             raise SceneError("along, up: found edges not at right angles; accepted: a rectangle")
 
     @property
