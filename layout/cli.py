@@ -16,13 +16,15 @@ import pandas as pd
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from layout.arrange import arrange
-from layout.bench_reading import AIR_C, WIND_M_S, bench_reading, moment_at
-from layout.light.light_map import light_map
+from layout.arrange import Arrangement, arrange
+from layout.bench_reading import AIR_C, WIND_M_S, Moment, bench_reading, moment_at
+from layout.light.shared_map import SharedMap, shared_light_map
+from layout.pieces import Scene
 from layout.plan import Layout, Plan, read_plan
 from layout.report import outputs
 from layout.report.demo import DEMO_PLAN, starter_plan
 from layout.report.files import to_json, write_all
+from layout.report.light_output import LightAsked, light_output
 from layout.report.outputs import Output
 from layout.report.reading import with_reading
 from layout.report.sun_paths import horizon_line
@@ -41,6 +43,12 @@ DEFAULT_FOLDER = Path("brightacre-out")
 OPTION = "command line"
 """Stands for the file's name where a fault lies in an option."""
 
+Told = Callable[[str, int, int], None] | None
+"""Progress: label, done, total."""
+
+BOUNCES = range(4)
+"""Reflectors that light may meet on its way; each costs as much again as all before it times the kinds of sheets."""
+
 DONE, NO_READER, BAD_INPUT, STOPPED = 0, 1, 2, 130
 """Exit codes."""
 
@@ -56,7 +64,7 @@ def _err(*lines: str) -> None:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[str, int, int], None] | None]:
+def _progress() -> Iterator[Told]:
     """A progress callable that draws bars on standard error; None where that is no terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
@@ -156,14 +164,34 @@ def light(args: argparse.Namespace) -> int:
     elevation, azimuth = _sun(args, plan.site)
     moment = moment_at(plan.site, (elevation, azimuth), args.dni, args.dhi, args.air_c, args.wind)
     parts = {}
-    for layout in layouts:
-        arrangement = arrange(plan, layout)
-        scene = arrangement.scene
-        seen = light_map(scene, [elevation], [azimuth], dni=moment.dni, bounces=int(args.ground))
-        output = outputs.light_output(layout.name, scene.panels, seen, (elevation, azimuth, moment.dni), args.ground)
-        reading = bench_reading(arrangement, plan.site, moment)
-        parts[layout.name] = with_reading(output, layout.name, reading, moment)
+    with _progress() as progress:
+        for layout in layouts:
+            arrangement = arrange(plan, layout)
+            asked = _asked(args, arrangement.scene, moment)
+            seen = _seen(arrangement, asked, plan, progress)
+            output = light_output(layout.name, arrangement.scene, seen, asked)
+            reading = bench_reading(arrangement, plan.site, moment)
+            parts[layout.name] = with_reading(output, layout.name, reading, moment)
     return _finish(args, outputs.joined(parts))
+
+
+def _asked(args: argparse.Namespace, scene: Scene, moment: Moment) -> LightAsked:
+    """What ``light`` works out for a layout: light by way of sheets where it has any, of the ground on request."""
+    bounces = args.bounces if args.ground or scene.reflectors or scene.diffusers else 0
+    return LightAsked(
+        moment.elevation_deg, moment.azimuth_deg, moment.dni, bounces, args.ground and bounces > 0, args.per_cell
+    )
+
+
+def _seen(arrangement: Arrangement, asked: LightAsked, plan: Plan, progress: Told) -> SharedMap:
+    """The light map of a layout, its progress told."""
+
+    def tick(done: int, total: int) -> None:
+        if progress is not None:
+            progress(f"light on {arrangement.name}", done, total)
+
+    sun = asked.elevation_deg, asked.azimuth_deg
+    return shared_light_map(arrangement.scene, sun, asked.dni, asked.bounces, asked.ground, plan.run.repetition, tick)
 
 
 def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
@@ -188,6 +216,8 @@ def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
 
 def _check_weather(args: argparse.Namespace) -> None:
     """Raises InputError where light, air or wind are beyond what is possible."""
+    if args.bounces not in BOUNCES:
+        raise InputError([Fault(OPTION, "--bounces", f"{args.bounces}", f"{BOUNCES[0]} to {BOUNCES[-1]}")])
     limits = {
         "--dni": (args.dni, 0.0, 1500.0, "W/m² above 0 to 1500"),
         "--dhi": (args.dhi, -1e-9, 800.0, "W/m² from 0 to 800"),
@@ -285,7 +315,7 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", metavar="LAYOUT", help="name of a layout in the plan")
     sub.add_argument("--per-panel", action="store_true", help=per_panel)
-    sub = command("light", light, "direct sun on every cell at one moment, a picture, and what a meter should read")
+    sub = command("light", light, "beam on every cell at one moment, a picture, and what a meter should read")
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", nargs="?", metavar="LAYOUT", help="name of a layout (default: all)")
     sub.add_argument("--at", metavar="TIME", help="e.g. 2025-03-21T10:30, on the site's clock")
@@ -296,8 +326,11 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("--dhi", type=float, metavar="W/M2", help=f"diffuse horizontal irradiance {clear}")
     sub.add_argument("--air-c", type=float, metavar="C", help=f"air temperature (default: {AIR_C:g})")
     sub.add_argument("--wind", type=float, metavar="M/S", help=f"wind at the panels (default: {WIND_M_S:g})")
-    ground = "add the beam that comes by way of the ground; up to a second a panel"
+    ground = "add the beam that comes by way of the ground; up to a second for each panel traced"
     sub.add_argument("--ground", action="store_true", help=ground)
+    bounces = "reflectors that light may meet on its way (default: 1; 0: straight light only)"
+    sub.add_argument("--bounces", type=int, default=1, metavar="N", help=bounces)
+    sub.add_argument("--per-cell", action="store_true", help="put the light on every cell into the JSON file")
     sub = command("sun", sun, "sun paths over a site and the row spacing they ask for")
     sub.add_argument("site", metavar="SITE", help="name of a bundled site, or a plan file")
     sub = command("check", check, "what is wrong with a plan and where, or that nothing is")

@@ -5,6 +5,7 @@ hemisphere, blocked or free. Panels of one attitude whose views differ by less t
 year's light in each direction, share the tracing of one of them.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,6 +68,10 @@ class Year:
         return Year(self.sun[::step], self.sun_light[::step] * step, self.sky_light, self.albedo)
 
 
+Views = Callable[[Engine, Rectangles, bool, Year], tuple[tuple[np.ndarray, float], ...]]
+"""What panels of one attitude see on their front or rear: features (n, f) and light of a free panel, as `_sky_view`."""
+
+
 def equal_surroundings(
     engine: Engine,
     panels: Rectangles,
@@ -74,12 +79,17 @@ def equal_surroundings(
     both_faces: BoolArray,
     year: Year,
     tolerance: float = TOLERANCE,
+    least: float = 0.0,
+    views: Views | None = None,
 ) -> Surroundings:
     """Choose the panels to trace.
 
     family : (n,) int; only panels with the same number (cells, faces, orientation) may share
     both_faces : (n,) bool, whether the rear matters too; the same throughout a family
+    least : light by which views may differ however little a panel gets, in the units of the year's
+    views : what to compare (default `year_views`)
     """
+    look = views or year_views
     kind = _attitudes(panels, family)
     traced: list[IntArray] = []
     of_panel = np.zeros(len(panels), dtype=np.int64)
@@ -87,10 +97,10 @@ def equal_surroundings(
     for k in range(kind.max(initial=-1) + 1):
         members = np.flatnonzero(kind == k)
         faces = (False, True) if both_faces[members[0]] else (False,)
-        views = [v for rear in faces for v in _views(engine, panels[members], rear, year)]
-        total = sum(v[1] for v in views)
-        view = np.concatenate([v[0] for v in views], axis=1)
-        which = _cluster(view, tolerance * total)
+        seen = [v for rear in faces for v in look(engine, panels[members], rear, year)]
+        total = sum(v[1] for v in seen)
+        view = np.concatenate([v[0] for v in seen], axis=1)
+        which = _cluster(view, max(tolerance * total, least))
         middle = _middle_rows(view, which)
         traced.append(members[middle])
         of_panel[members] = start + which
@@ -98,7 +108,7 @@ def equal_surroundings(
     return Surroundings(np.concatenate(traced) if traced else np.zeros(0, dtype=np.int64), of_panel)
 
 
-def _views(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[tuple[np.ndarray, float], ...]:
+def year_views(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[tuple[np.ndarray, float], ...]:
     """What panels of one attitude see of the sky, of lit ground and of lit sheets."""
     sky = _sky_view(engine, panels, rear, year.thinned(LOOK_SUN))
     few = year.thinned(LOOK_FEW_SUN)
@@ -165,6 +175,28 @@ def _sheet_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> t
     got = got.reshape(len(year.sun), len(panels), -1).transpose(1, 0, 2)
     weights = year.sun_light.astype(np.float32)[None, :, None] * np.float32(SHEET_WEIGHT / LOOK_NET.points)
     return (got * weights).reshape(len(panels), -1), 0.0
+
+
+def matt_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
+    """Sunlight by way of Lambertian sheets at the first of the year's sun directions, scaled as `_sky_view`; reflectors
+    only. It is not part of `year_views`: over a year, what hides such sheets is seen by the views of sky and ground."""
+    points, normal = LOOK_NET.place(panels, rear), panels.normal[0] * (-1.0 if rear else 1.0)
+    hemisphere = cosine_hemisphere(fibonacci_lattice(LOOK_DOME, (0.13, 0.57))) @ frame(normal)
+    hit = engine.kernel.first_outer(points, hemisphere)
+    light = np.zeros(hit.shape, dtype=np.float32)
+    sun = year.sun[0]
+    for sheet in engine.sheets:
+        strength = float(year.sun_light[0]) * sheet.diffuse_share * float(sun @ sheet.normal)
+        on = sheet.member[hit] & (hemisphere @ sheet.normal < 0)[:, None]
+        if not sheet.mirror or strength <= 0.0 or not on.any():
+            continue
+        way, point = np.nonzero(on)
+        place = engine.kernel.meeting(points[point], hemisphere[way], hit[way, point].astype(np.int64))
+        start = place + START_OFFSET_M * sheet.normal
+        lit = ~engine.kernel.blocked_pairs(start, np.broadcast_to(sun, start.shape))
+        light[way, point] = strength * lit
+    per_panel = light.reshape(len(hemisphere), len(panels), -1).transpose(1, 0, 2) / light[:, 0].size
+    return per_panel.reshape(len(panels), -1) / np.float32(LOOK_NET.points), 0.0
 
 
 def _cluster(views: np.ndarray, limit: float) -> IntArray:

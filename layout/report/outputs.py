@@ -8,12 +8,9 @@ import numpy as np
 from rich.table import Table
 
 from layout.arrange.arrangement import Arrangement
-from layout.light.light_map import LightMap
-from layout.pieces import Panel
 from layout.report import tables
 from layout.report.assumptions import place_line
 from layout.report.boost_rows import BOOST_NOTE, boost_rows, heat_notes, heat_rows, ledger_rows
-from layout.report.figures_light import Cell, extreme_cells, light_figure
 from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
@@ -22,7 +19,6 @@ from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
 from layout.result import LayoutResult, PlanResult
-from sites.conventions import FloatArray
 from sites.site import Site
 
 SPACING_TILTS_DEG = np.array([10.0, 20.0, 30.0, 40.0, 60.0, 90.0])
@@ -89,57 +85,6 @@ def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Outp
     sheets = (*_boost_tables(result.layouts), *boost_sentences(result.layouts))
     cautions = [f"caution: {line}" for line in all_cautions(result)]
     return Output(data, files, (*shown, *sheets, *fit, "", *_notes(result), *cautions, ""))
-
-
-def _cell(cell: Cell) -> dict[str, float]:
-    return {"panel": cell.panel, "row": cell.up, "column": cell.along, "w_m2": cell.w_m2}
-
-
-def light_output(
-    name: str, panels: Sequence[Panel], light: LightMap, sun: tuple[float, float, float], ground: bool
-) -> Output:
-    """Beam on one layout at one sun position: means per panel, extremes, a picture.
-
-    sun : elevation [deg], azimuth [deg], direct normal irradiance [W/m²]
-    ground : the light map holds beam by way of the ground too
-    """
-    faces = [_brighter_face(front, rear) for front, rear in zip(light.total, light.rear, strict=True)]
-    lit, rears = [cells for cells, _ in faces], [rear for _, rear in faces]
-    means = {"direct": _means(light.direct)}
-    if ground:
-        means |= {"via ground": _means(light.reflected), "front total": _means(light.total)}
-    if any(cells is not None for cells in light.rear):
-        means["rear total" if ground else "direct, rear"] = _means(light.rear)
-    dim, bright = extreme_cells(lit)
-    title = f"{name}: sun at elevation {sun[0]:.1f}°, azimuth {sun[1]:.1f}°, DNI {sun[2]:.0f} W/m²"
-    data: dict[str, Any] = {"sun_elevation_deg": sun[0], "sun_azimuth_deg": sun[1], "dni_w_m2": sun[2]}
-    data |= {
-        "direct_w_m2": means["direct"],
-        "via_ground_w_m2": means.get("via ground"),
-        "rear_w_m2": _means(light.rear),
-        "brightest_cell": _cell(bright),
-        "dimmest_cell": _cell(dim),
-    }
-    picture = png(light_figure(panels, lit, rears, title))
-    way = "straight and by way of the ground" if ground else "straight, without what the ground throws back"
-    lines = (
-        f"Beam only, {way}; no light of the sky; before the glass.",
-        f"brightest cell {bright.w_m2:.0f} W/m² on panel {bright.panel}, "
-        f"dimmest {dim.w_m2:.0f} W/m² on panel {dim.panel} (counted from 0)",
-    )
-    table = tables.light_table(name, means)
-    return Output(data, {f"light-{file_stem(name)}.png": picture}, (title, table, *lines))
-
-
-def _brighter_face(front: FloatArray, rear: FloatArray | None) -> tuple[FloatArray, bool]:
-    """The cells of the face with more light at the first sun position, and whether it is the rear."""
-    behind = rear is not None and rear[0].mean() > front[0].mean()
-    return (rear[0], True) if behind and rear is not None else (front[0], False)
-
-
-def _means(faces: Sequence[FloatArray | None]) -> FloatArray:
-    """(n,) mean of each face's cells at the first sun position, 0 where there is no such face."""
-    return np.array([0.0 if cells is None else float(cells[0].mean()) for cells in faces])
 
 
 def _spacing_data(spacing: Spacing) -> dict[str, Any]:

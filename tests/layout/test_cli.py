@@ -5,14 +5,19 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import layout.cli
 from layout.arrange import arrange
 from layout.cli import main
+from layout.light.light_map import light_map
 from layout.plan import read_plan
 from layout.report.demo import DEMO_PLAN
 from layout.result import PlanResult
@@ -113,7 +118,9 @@ def test_light_at_a_sun_position(small_plan_path: Path, tmp_path: Path, capsys: 
     normal = arrange(plan, plan.layouts[0]).scene.panels[0].normal
     assert max(told["direct_w_m2"]) == pytest.approx(800 * normal @ unit_vector(50.0, 0.0), rel=1e-3)
     assert told["brightest_cell"]["w_m2"] >= max(told["direct_w_m2"]) - 1e-6
-    assert told["via_ground_w_m2"] is None
+    assert max(told["reflected_w_m2"]) == 0.0
+    assert told["total_w_m2"] == told["direct_w_m2"]
+    assert "per_cell" not in told
     expected = told["expected"]
     assert expected["moment"]["dni"] == 800
     assert expected["ratio"][0] == 1.0
@@ -131,8 +138,48 @@ def test_light_by_way_of_the_ground_and_at_a_time(small_plan_path: Path, tmp_pat
     told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["upright"]
     assert 20 < told["sun_elevation_deg"] < 60
     assert 60 < told["sun_azimuth_deg"] < 120  # a summer morning in the south: the sun in the east
-    assert min(told["via_ground_w_m2"]) > 0
+    assert min(told["reflected_w_m2"]) > 0
+    assert told["via_ground"]
     assert max(told["rear_w_m2"]) < max(told["direct_w_m2"])
+
+
+def test_light_by_way_of_reflectors(
+    boosted_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    numbers = tmp_path / "light.json"
+    command = ["light", str(boosted_plan_path), "winged", "--elevation", "60", "--azimuth", "0", "--dni", "800"]
+    assert main([*command, "--per-cell", "--out", str(tmp_path), "--json", str(numbers)]) == 0
+    told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["winged"]
+    plan = read_plan(boosted_plan_path)
+    scene = arrange(plan, next(one for one in plan.layouts if one.name == "winged")).scene
+    alone = light_map(replace(scene, ground=None), [60.0], [0.0], 800.0)
+    for way in ("direct", "reflected", "total"):
+        cells = np.array([panel[f"{way}_w_m2"] for panel in told["per_cell"]])
+        assert cells == pytest.approx(np.array([x[0] for x in getattr(alone, way)]), abs=0.01 * 800.0)
+        assert told[f"{way}_w_m2"] == pytest.approx(cells.mean(axis=(1, 2)).tolist(), abs=0.01)
+    assert min(told["reflected_w_m2"]) > 20.0
+    assert told["brightest_cell"]["w_m2"] == pytest.approx(cells.max(), abs=0.01)
+    assert told["dimmest_cell"]["w_m2"] == pytest.approx(cells.min(), abs=0.01)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "by way of reflectors; --ground adds" in shown
+    assert "can burn and dazzle" in shown
+    assert main([*command, "--bounces", "0", "--out", str(tmp_path), "--json", str(numbers)]) == 0
+    told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["winged"]
+    assert max(told["reflected_w_m2"]) == 0.0
+    assert told["bounces"] == 0
+
+
+def test_light_tells_its_progress(boosted_plan_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[tuple[str, int, int]] = []
+
+    @contextmanager
+    def bars() -> Iterator[Any]:
+        yield lambda label, done, total: seen.append((label, done, total))
+
+    monkeypatch.setattr(layout.cli, "_progress", bars)
+    main(["light", str(boosted_plan_path), "mirrored", "--elevation", "60", "--azimuth", "0", "--out", str(tmp_path)])
+    assert {label for label, _, _ in seen} == {"light on mirrored"}
+    assert seen[-1][1] == seen[-1][2] > 6
 
 
 def test_a_time_with_its_own_zone_is_the_same_moment(small_plan_path: Path, tmp_path: Path) -> None:
@@ -220,6 +267,7 @@ def test_sites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             ["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dhi", "-1", "--air-c", "90", "--wind", "nan"],
             ["--dhi: found -1", "--air-c: found 90", "--wind: found nan"],
         ),
+        (["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--bounces", "9"], ["--bounces: found 9"]),
         (["light", "PLAN", "row", "--elevation", "9", "--azimuth", "9"], ["'rows' (nearest known)"]),
         (["yield", "PLAN", "tower"], ["'towers' (nearest known)"]),
         (["sun", "ylverheim"], ["'ylverhem' (nearest known)"]),
