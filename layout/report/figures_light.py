@@ -14,6 +14,9 @@ from sites.conventions import FloatArray, elevation_azimuth
 
 MAX_DRAWN = 12
 COLUMNS = 4
+COLUMN_IN = 1.72
+BETWEEN_IN = 0.62
+"""Width of a panel in the picture, and the room for words between two lines of them."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,9 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
     dim, bright = extreme_cells(light)
     columns = min(COLUMNS, len(drawn))
     lines = -(-len(drawn) // columns)
-    tall = 1.35 + 2.0 * lines
+    shape = max(float(np.linalg.norm(panels[k].up) / np.linalg.norm(panels[k].along)) for k in drawn)
+    high = float(np.clip(COLUMN_IN * shape, 0.6, 1.6))
+    tall = 1.52 + lines * high + (lines - 1) * BETWEEN_IN
     figure = new_figure(7.6, tall)
     scale = Normalize(0.0, max(bright.w_m2, 1.0))
     grid = figure.subplots(lines, columns, squeeze=False)
@@ -104,7 +109,9 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
         axes.set_title(f"panel {k}: {light[k].mean():.0f} W/m²", fontsize=8.5, pad=3)
         side = "\nrear, seen through the front" if rear[k] else ""
         axes.set_xlabel(_faces(panels[k]) + side, fontsize=7.5, color=SOFT, labelpad=2)
-    figure.subplots_adjust(left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=0.42, wspace=0.08)
+    figure.subplots_adjust(
+        left=0.02, right=0.98, top=1 - 0.62 / tall, bottom=0.90 / tall, hspace=BETWEEN_IN / high, wspace=0.08
+    )
     figure.text(0.02, 1 - 0.2 / tall, title, fontsize=10, fontweight="bold", va="center")
     if image is not None:
         bar = figure.add_axes((0.02, 0.44 / tall, 0.45, 0.12 / tall))

@@ -112,6 +112,23 @@ def test_every_table_of_a_plan_is_known_here() -> None:
     assert told == set(KEYS)
 
 
+def keys_in(value: Any) -> set[str]:
+    """Every key of nested mappings."""
+    if not isinstance(value, dict):
+        return set()
+    return set(value) | {key for inner in value.values() for key in keys_in(inner)}
+
+
+def test_every_key_of_a_boosted_result_has_a_row(readme: str, boosted_result: PlanResult) -> None:
+    table = readme.split("## Keys of a result")[1].split("\n## ")[0]
+    told = set(re.findall(r"`([a-z0-9_]+)`", table))
+    for r in boosted_result.layouts.values():
+        found = keys_in(r.to_dict()["boost"]) | {"boost"}
+        assert found - told == set()
+    mirrored = keys_in(boosted_result.layouts["mirrored"].to_dict()["boost"])
+    assert {"adjusted_monthly", "gap_fraction", "break_even_fraction"} <= mirrored
+
+
 def test_every_result_key_has_a_row(readme: str, small_result: PlanResult) -> None:
     table = readme.split("## Keys of a result")[1].split("\n## ")[0]
     told = set(re.findall(r"`([a-z0-9_]+)`", table))
