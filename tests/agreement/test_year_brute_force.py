@@ -228,6 +228,7 @@ class Brute:
         count = len(f.cell) / (n * cells)
         self._add_sun(rays, f, before, after, count)
         hits, block, weight = [], [], []
+        dome, band = np.zeros((2, n * cells)), np.zeros((2, n * cells))  # of each cell, before and after glass
         for p in range(n):
             mine = f.panel == p
             normal = f.normal[mine][0]
@@ -235,23 +236,23 @@ class Brute:
             points = np.repeat(f.points[mine], SIDE * SIDE, axis=0)
             d, cosine = d.reshape(-1, 3), cosine.reshape(-1)
             free = rays.free(points, d)
-            cell = np.repeat(f.cell[mine], SIDE * SIDE)
             each = np.stack([np.ones_like(cosine), transmission_ratio(cosine)]) / (count * SIDE * SIDE)
-            high = np.degrees(np.arcsin(d[:, 2])), np.degrees(np.arctan2(d[:, 0], d[:, 1])) % 360.0
-            up = free & (high[0] > np.maximum(0.0, self.year.site.skyline.at(high[1])))
-            views = np.stack([np.bincount(cell[up], w[up], n * cells) for w in each])
-            band, share, band_cosine = band_round(normal, self.year.site.skyline)
-            for s, w in zip(band, np.stack([share, share * transmission_ratio(band_cosine)], axis=1), strict=True):
+            elevation, azimuth = np.degrees(np.arcsin(d[:, 2])), np.degrees(np.arctan2(d[:, 0], d[:, 1])) % 360.0
+            up = free & (elevation > np.maximum(0.0, self.year.site.skyline.at(azimuth)))
+            cell = np.repeat(f.cell[mine], SIDE * SIDE)
+            dome += [np.bincount(cell[up], w[up], n * cells) for w in each]
+            ring, share, ring_cosine = band_round(normal, self.year.site.skyline)
+            for s, w, glass in zip(ring, share, transmission_ratio(ring_cosine), strict=True):
                 seen = np.bincount(f.cell[mine], rays.free(f.points[mine], s[None]), n * cells) / count
-                before += w[0] * seen * sky.horizon.sum()
-                after += np.outer(sky.horizon, w[1] * seen).astype(np.float32)
-            before += views[0] * sky.dome.sum()
-            after += np.outer(sky.dome, views[1]).astype(np.float32)
+                band += np.outer([w, w * glass], seen)
             down = np.flatnonzero(free & (d[:, 2] < -1e-9))
             reach = points[down, 2] / -d[down, 2]
             hits.append((points[down] + reach[:, None] * d[down])[:, :2])
             block.append(np.repeat(f.block[mine], SIDE * SIDE)[down])
             weight.append(each[:, down] * (count / np.bincount(f.block)[block[-1]]))
+        before += dome[0] * sky.dome.sum() + band[0] * sky.horizon.sum()
+        for h in range(len(after)):
+            after[h] += sky.dome[h] * dome[1] + sky.horizon[h] * band[1]
         ground = np.concatenate(hits), np.concatenate(block), np.hstack(weight)
         self._add_ground(rays, f, ground, before, after, rng)
         kwh = self.year.hour_kwh
@@ -294,7 +295,9 @@ class Brute:
         view = self._ground_views(rays, spots, rng)
         sky, albedo = self.year.sky, self.year.albedo
         before += (shares[0] @ view)[f.block_of_cell] * (albedo * sky.dome).sum()
-        after += np.outer(albedo * sky.dome, (shares[1] @ view)[f.block_of_cell]).astype(np.float32)
+        glassed = (shares[1] @ view)[f.block_of_cell]
+        for h in range(len(after)):
+            after[h] += albedo[h] * sky.dome[h] * glassed
         suns = unit_vector(sky.sun.elevation_deg, sky.sun.azimuth_deg)
         strength = albedo * sky.beam * np.maximum(0.0, suns[:, 2])
         hours = np.flatnonzero(strength > 0)
@@ -304,7 +307,9 @@ class Brute:
             chosen = hours[start : start + HOURS_AT_ONCE]
             lit = np.stack([rays.free(spots, suns[h][None]) for h in chosen], axis=1).astype(np.float32)
             lit *= strength[chosen].astype(np.float32)
-            after[chosen] += (shares[1] @ lit).T[:, f.block_of_cell]
+            light = (shares[1] @ lit).T
+            for h, row in zip(chosen, light, strict=True):
+                after[h] += row[f.block_of_cell]
             return lit.sum(axis=1, dtype=np.float64)
 
         with ThreadPoolExecutor(2) as pool:
