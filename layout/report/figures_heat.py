@@ -83,7 +83,14 @@ def worst_hour_figure(result: LayoutResult, worst: WorstHour, scales: HeatScales
                 va="center")  # fmt: skip
     brightest, hottest = worst.light_w_m2.max(), worst.cell_c.max()
     parts = (
-        (worst.light_w_m2, LIGHT_MAP, scales.light, "o", f"○ brightest {brightest:.0f} W/m²", "light, W/m²"),
+        (
+            worst.light_w_m2,
+            LIGHT_MAP,
+            scales.light,
+            "o",
+            f"○ brightest {brightest:.0f} W/m²",
+            "light on the front, W/m²",
+        ),
         (worst.cell_c, HEAT_MAP, scales.cell_c, "D", f"◇ hottest {hottest:.1f} °C", "temperature, °C"),
     )
     for i, (cells, colours, scale, marker, title, unit) in enumerate(parts):

@@ -6,7 +6,7 @@ from layout.report.boost_rows import Rows, heat_notes, heat_rows
 from layout.report.figures_heat import heat_scales, worst_hour_figure
 from layout.report.figures_style import embedded
 from layout.report.sentences import all_cautions, layout_cautions
-from layout.result import PlanResult, WorstHour
+from layout.result import LayoutResult, PlanResult, WorstHour
 
 TOPICS = ("Heat", "Hot spot", "Light", "Burns", "Warranty", "Dazzle", "Wind and snow", "Covers")
 """First words of the cautions that stand beside the table."""
@@ -37,7 +37,7 @@ def heat_section(result: PlanResult) -> HeatSection:
     layouts, zone = result.layouts, result.plan.site.location.time_zone
     scales = heat_scales(layouts)
     maps = tuple(
-        HeatMap(name, embedded(worst_hour_figure(r, r.peaks.worst, scales)), _caption(r.peaks.worst, zone))
+        HeatMap(name, embedded(worst_hour_figure(r, r.peaks.worst, scales)), _caption(r, r.peaks.worst, zone))
         for name, r in layouts.items()
         if r.peaks is not None
     )
@@ -59,9 +59,10 @@ def _cautions(result: PlanResult) -> tuple[tuple[str, tuple[tuple[str, str], ...
     return tuple((names, tuple(lines)) for names, lines in by_names.items())
 
 
-def _caption(worst: WorstHour, time_zone: str) -> str:
+def _caption(r: LayoutResult, worst: WorstHour, time_zone: str) -> str:
     start = worst.start.tz_convert(time_zone)
+    rear = " Light on its rear warms it, too." if r.arrangement.scene.panels[worst.panel].bifacial else ""
     return (
         f"{start.day} {start:%B}, hour from {start:%H:%M}: air {worst.air_c:.0f} °C, wind {worst.wind_m_s:.1f} m/s "
-        "10 m up. Seen from the front."
+        f"10 m up. Seen from the front.{rear}"
     )
