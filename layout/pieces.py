@@ -60,8 +60,9 @@ class Rectangle:
     @property
     def normal(self) -> FloatArray:
         """(3,) float [-] unit normal of the front."""
-        n = np.cross(self.along, self.up)
-        return n / np.linalg.norm(n)
+        (a, b, c), (d, e, f) = self.along.tolist(), self.up.tolist()
+        n = b * f - c * e, c * d - a * f, a * e - b * d
+        return np.array(n) / hypot(*n)
 
     @property
     def area_m2(self) -> float:
