@@ -93,8 +93,8 @@ def texture_net(n_up: int, n_along: int) -> Net:
 
 
 def turn_net(n_up: int, n_along: int, turn: int, turns: int) -> Net:
-    """One of ``turns`` sets of points of every cell that together lie densely: at least 13 a cell and 610 a panel."""
-    return Net(n_up, n_along, fibonacci_lattice(max(13, 610 // (n_up * n_along)))[turn::turns])
+    """One of ``turns`` sets of points of every cell that together lie densely; each has about 3 a cell, 150 a panel."""
+    return Net(n_up, n_along, fibonacci_lattice(max(3 * turns + 1, 150 * turns // (n_up * n_along)))[turn::turns])
 
 
 def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:

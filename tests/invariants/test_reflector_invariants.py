@@ -22,8 +22,8 @@ EXACT = 1e-5
 DRAWN = 0.01
 """Of the arriving light: sums over facets and points."""
 
-some = settings(max_examples=10, deadline=None, derandomize=True)
-few = settings(max_examples=4, deadline=None, derandomize=True)
+some = settings(max_examples=7, deadline=None, derandomize=True)
+few = settings(max_examples=3, deadline=None, derandomize=True)
 seeds = st.integers(0, 2**31)
 slopes = st.tuples(st.floats(0.0, 25.0), st.floats(0.0, 25.0))
 
@@ -315,7 +315,7 @@ def test_spreads_toward_zero_tend_to_the_plain_sheet(seed):
         spread = Diffuser(sheet.corner, sheet.along, sheet.up, spread_rms=(k, k))
         found.append(maps(Scene([panel], diffusers=[spread]), elevation, azimuth).reflected[0].mean())
     assert found[1] == pytest.approx(found[0], abs=8 * np.radians(1.0) / panel.area_m2 + 0.005)
-    assert found[3] == pytest.approx(found[0], abs=0.01)  # a lit edge among fewer points
+    assert found[3] == pytest.approx(found[0], abs=0.006)
 
 
 @few
