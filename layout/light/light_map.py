@@ -104,7 +104,7 @@ class _Tracer:
         parts = SkyParts(
             self.sun,
             dome_rays=987,
-            down_rays=987,
+            down_rays=1597,
             ring_rays=0,
             ground_rays=0,
             bounces=self.bounces,
