@@ -18,6 +18,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from layout.arrange import Arrangement, arrange
 from layout.bench_reading import AIR_C, WIND_M_S, Moment, bench_reading, moment_at
+from layout.geometry.rays import worker_count
 from layout.light.shared_map import SharedMap, shared_light_map
 from layout.pieces import Scene
 from layout.plan import Layout, Plan, read_plan
@@ -76,15 +77,20 @@ def _progress() -> Iterator[Told]:
         TextColumn("{task.percentage:>3.0f} %"),
         TimeElapsedColumn(),
     )
-    with Progress(*columns, console=console, transient=True) as bars:
-        tasks: dict[str, Any] = {}
+    bars = Progress(*columns, console=console, transient=True)
+    tasks: dict[str, Any] = {}
 
-        def report(label: str, done: int, total: int) -> None:
-            if label not in tasks:
-                tasks[label] = bars.add_task(label, total=total)
-            bars.update(tasks[label], completed=done, total=total)
+    def report(label: str, done: int, total: int) -> None:
+        if not tasks:
+            bars.start()  # not before: its thread must not run yet when work is shared out to processes
+        if label not in tasks:
+            tasks[label] = bars.add_task(label, total=total)
+        bars.update(tasks[label], completed=done, total=total)
 
+    try:
         yield report
+    finally:
+        bars.stop()
 
 
 def _show(output: Output) -> None:
@@ -144,7 +150,7 @@ def compare(args: argparse.Namespace) -> int:
     """Every layout of a plan on its plot."""
     plan = _plan(args.plan or DEMO_PLAN)
     with _progress() as progress:
-        result = run_plan(plan, progress)
+        result = run_plan(plan, progress, processes=worker_count())
     return _finish(args, outputs.compare_output(result, args.per_panel))
 
 

@@ -11,6 +11,7 @@ from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
 from layout.plan import Layout, Plan
 from layout.result import LayoutResult, PlanResult
+from layout.workers import work_through
 from layout.year import EndlessPattern, Progress, layout_year
 from layout.year_figures import Settings
 from sites.conventions import FloatArray
@@ -22,21 +23,23 @@ ENDLESS_REACH_M = (60.0, 240.0)
 limits. Towers in line leave aisles that see far; experiment: tests/layout/test_fair.py prints the error."""
 
 
-def run_plan(plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None) -> PlanResult:
+def run_plan(
+    plan: Plan, progress: Progress | None = None, only: Collection[str] | None = None, processes: int = 1
+) -> PlanResult:
     """Work out a year for the layouts of a plan.
 
     progress : told (label, done, total) as panels are finished
     only : names of the layouts wanted (default all)
+    processes : so many layouts at once, each in a process of its own. Above 1 the calling program's own file must
+        not run work when it is imported (``if __name__ == "__main__":``), where systems start processes anew
 
     Raises sites.errors.InputError where the weather cannot be used or a layout has no panel that fits.
     """
     weather = load_weather(plan.site)
     year = conditions(plan.site, weather)
-    results = {
-        layout.name: _one(plan, layout, year, progress)
-        for layout in plan.layouts
-        if only is None or layout.name in only
-    }
+    layouts = [layout for layout in plan.layouts if only is None or layout.name in only]
+    found = work_through(_one, (plan, year), layouts, progress, processes)
+    results = {layout.name: result for layout, result in zip(layouts, found, strict=True)}
     return PlanResult(plan, results, weather.notes, plan.warnings)
 
 
@@ -51,7 +54,8 @@ def endless_reach_m(first: FloatArray, second: FloatArray) -> float:
     return float(np.clip(ENDLESS_STEPS * step, *ENDLESS_REACH_M))
 
 
-def _one(plan: Plan, layout: Layout, year: Conditions, progress: Progress | None) -> LayoutResult:
+def _one(common: tuple[Plan, Conditions], layout: Layout, progress: Progress | None) -> LayoutResult:
+    plan, year = common
     arrangement = arrange(plan, layout)
     endless = None
     if arrangement.repeat is not None:

@@ -20,9 +20,19 @@ CHUNK_RAYS = 1 << 18
 """Rays per call of the kernel: large enough to hide the call, small enough to share between cores."""
 
 
+_most_threads: int | None = None
+
+
+def limit_threads(most: int) -> None:
+    """Use no more threads than this in the present process, whatever the cores."""
+    global _most_threads
+    _most_threads = most
+
+
 def worker_count() -> int:
-    """Threads for ray work: the cores this process may use."""
-    return max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+    """Threads for ray work: the cores this process may use, or fewer if ``limit_threads`` says so."""
+    cores = max(1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1)
+    return cores if _most_threads is None else min(cores, _most_threads)
 
 
 def _share_out(work: Callable[[range], None], n: int) -> None:

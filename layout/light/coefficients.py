@@ -87,8 +87,8 @@ def year_places(panels: Rectangles) -> PlaceNet:
 
 
 def map_places(panels: Rectangles) -> PlaceNet:
-    """Places of a map: at finest a fiftieth of the shortest edge, since every shadow on the ground counts alone."""
-    return _places(panels, 0.02, 0.02, 0.03)
+    """Places of a map: at finest a hundredth of the shortest edge, since every shadow on the ground counts alone."""
+    return _places(panels, 0.01, 0.01, 0.015)
 
 
 def _places(panels: Rectangles, per_edge: float, most_m: float, per_distance: float) -> PlaceNet:
