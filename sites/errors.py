@@ -39,3 +39,7 @@ class InputError(BrightacreError):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(fault.line() for fault in self.faults))
+
+    def __reduce__(self) -> tuple[type["InputError"], tuple[tuple[Fault, ...]]]:
+        """Faults survive the way from one process to another."""
+        return type(self), (self.faults,)

@@ -145,4 +145,4 @@ def boosted_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def boosted_result(boosted_plan_path: Path) -> PlanResult:
     """Its year."""
-    return run_plan(read_plan(boosted_plan_path))
+    return run_plan(read_plan(boosted_plan_path), processes=2)

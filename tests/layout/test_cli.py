@@ -31,7 +31,7 @@ PNG = b"\x89PNG\r\n"
 def worked_out(monkeypatch: pytest.MonkeyPatch, small_result: PlanResult) -> PlanResult:
     """``run_plan`` gives the year that was worked out before, for the layouts asked for."""
 
-    def known(plan: Any, progress: Any = None, only: Any = None) -> PlanResult:
+    def known(plan: Any, progress: Any = None, only: Any = None, processes: int = 1) -> PlanResult:
         layouts = {n: r for n, r in small_result.layouts.items() if only is None or n in only}
         return PlanResult(plan, layouts, small_result.weather_notes, plan.warnings)
 
@@ -74,7 +74,7 @@ def test_compare_with_reflectors(
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    monkeypatch.setattr(layout.cli, "run_plan", lambda plan, progress=None: boosted_result)
+    monkeypatch.setattr(layout.cli, "run_plan", lambda plan, progress, processes: boosted_result)
     assert main(["compare", str(boosted_plan_path), "--out", str(tmp_path)]) == 0
     lines = [line for line in capsys.readouterr().out.splitlines() if not line.startswith("wrote")]
     assert max(map(len, lines)) <= 100
