@@ -240,10 +240,10 @@ def read_text(path: Path, given: str, file: str, key: str = "file", accepted: st
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError([Fault(file, key, f"{shown(given)}, not UTF-8 text", "a text file in UTF-8")]) from None
+        raise InputError([Fault(file, key, f"{given!r}, not UTF-8 text", "a text file in UTF-8")]) from None
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         reason = "no such file" if isinstance(error, FileNotFoundError) else _reason(error)
-        raise InputError([Fault(file, key, f"{shown(given)}, {reason}", accepted)]) from None
+        raise InputError([Fault(file, key, f"{given!r}, {reason}", accepted)]) from None
 
 
 def _reason(error: OSError | ValueError) -> str:
