@@ -151,7 +151,7 @@ def compare(args: argparse.Namespace) -> int:
     plan = _plan(args.plan or DEMO_PLAN)
     with _progress() as progress:
         result = run_plan(plan, progress, processes=worker_count())
-    return _finish(args, outputs.compare_output(result, args.per_panel))
+    return _finish(args, outputs.compare_output(result, args.per_panel, worker_count()))
 
 
 def yield_(args: argparse.Namespace) -> int:

@@ -37,12 +37,15 @@ def _notes(result: PlanResult) -> tuple[str, ...]:
     return tuple(f"note: {line}" for line in result.weather_notes)
 
 
-def compare_output(result: PlanResult, per_panel: bool = False) -> Output:
+def compare_output(result: PlanResult, per_panel: bool = False, processes: int = 1) -> Output:
     """Table, sentences and cautions; the page and the JSON file."""
     layouts = result.layouts
     sentences = (*five_sentences(result), *boost_sentences(layouts))
     data = result.to_dict(per_panel) | {"sentences": list(sentences)}
-    files: dict[str, str | bytes] = {"compare.html": report_page(result), "compare.json": to_json(data)}
+    files: dict[str, str | bytes] = {
+        "compare.html": report_page(result, processes),
+        "compare.json": to_json(data),
+    }
     cautions = [f"caution: {line}" for line in all_cautions(result)]
     table = tables.compare_table(layouts, result.plan.title)
     shown = (table, *_boost_tables(layouts), *sentences, "", *_notes(result), *cautions, "")

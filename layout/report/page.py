@@ -1,6 +1,6 @@
 """The report: one HTML file that needs nothing else."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from layout.report.sentences_boost import boosted
 from layout.report.tables import change
 from layout.report.uncertainty_section import uncertainty_section
 from layout.result import LayoutResult, PlanResult
+from layout.workers import Told, work_through
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -85,32 +86,41 @@ def _plans(results: Sequence[LayoutResult], plot: Any) -> list[dict[str, Any]]:
     return [{"name": r.name, "image": embedded(plot_figure(r, plot, scale)), "fit": r.arrangement.fit} for r in results]
 
 
-def report_page(result: PlanResult) -> str:
-    """The whole report on a plan's layouts (one or several) as HTML text."""
-    site = result.plan.site
-    layouts = result.layouts
+PARTS: dict[str, Callable[[PlanResult], Any]] = {
+    "monthly": lambda r: embedded(monthly_figure(r.layouts)),
+    "bars": lambda r: embedded(yardstick_figure(r.layouts)),
+    "endless": lambda r: embedded(endless_figure(r.layouts)),
+    "sun_paths": lambda r: embedded(sun_path_figure(r.plan.site)),
+    "beam_lost": lambda r: embedded(beam_lost_figure(r.layouts, r.plan.site.location.time_zone)),
+    "uncertainty": uncertainty_section,
+    "boost": boost_section,
+    "heat": heat_section,
+    "plans": lambda r: _plans(list(r.layouts.values()), r.plan.site.plot),
+}
+"""What takes time because it is drawn, the longest last."""
+
+
+def _part(result: PlanResult, name: str, told: Told | None) -> Any:
+    return PARTS[name](result)
+
+
+def report_page(result: PlanResult, processes: int = 1) -> str:
+    """The whole report on a plan's layouts (one or several) as HTML text; drawn in so many processes at once."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
     )
     css = (TEMPLATES / "page.css").read_text(encoding="utf-8")
+    drawn = work_through(_part, result, list(PARTS), None, processes)
     return environment.get_template("page.html").render(
         title=result.plan.title,
         css=Markup(css),
-        place=place_line(site),
+        place=place_line(result.plan.site),
         sentences=five_sentences(result),
-        table=_table(layouts),
-        plans=_plans(list(layouts.values()), site.plot),
-        bars=embedded(yardstick_figure(layouts)),
-        endless=embedded(endless_figure(layouts)),
+        table=_table(result.layouts),
         endless_sentence=endless_sentence(result),
-        sun_paths=embedded(sun_path_figure(site)),
-        beam_lost=embedded(beam_lost_figure(layouts, site.location.time_zone)),
-        monthly=embedded(monthly_figure(layouts)),
-        steps=[_steps(r) for r in layouts.values()],
-        boost=boost_section(result),
-        heat=heat_section(result),
-        uncertainty=uncertainty_section(result),
+        steps=[_steps(r) for r in result.layouts.values()],
         assumptions=assumptions(result),
         notes=(*result.weather_notes, *result.warnings),
         cautions=other_cautions(result),
+        **dict(zip(PARTS, drawn, strict=True)),
     )
