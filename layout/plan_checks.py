@@ -3,7 +3,7 @@
 import numpy as np
 
 from layout.booster_checks import row_booster_faults, tower_booster_faults
-from layout.geometry.attitude import rise_along_row_deg, row_attitude
+from layout.geometry.attitude import azimuth_vector, rise_along_row_deg, row_attitude
 from layout.panel_type import PanelType
 from layout.pieces import SQUARE_TOLERANCE
 from layout.plan_tables import (
@@ -63,11 +63,46 @@ def _row_faults(layout: RowsLayout | UprightLayout, panel: PanelType, plot: Plot
     if layout.clearance_m < buried - LENGTH_TOLERANCE_M:
         accepted = f"at least {buried:.3f}, so that the upper edge stays above the sloping ground"
         faults.append(Fault(file, f"{key}.clearance_m", f"{layout.clearance_m:g}", accepted))
+    faults.extend(_position_faults(layout.positions_m, depth, file, key))
     if not faults:
         step = (width + layout.panel_gap_m) * layout.pitch_m / layout.panels_high
         faults.extend(_size_fault(plot.area_m2 / step, file, key))
         faults.extend(row_booster_faults(layout, stack_size(layout, panel), plot.gradient, file, key))
     return faults
+
+
+def _position_faults(positions_m: tuple[float, ...], depth: float, file: str, key: str) -> list[Fault]:
+    """Rows out of order, or one standing in another."""
+    at = np.array(positions_m)
+    if not len(at):
+        return []
+    if np.abs(at).max() > FARTHEST_M:
+        found = f"a row {np.abs(at).max():,.0f} m from the origin"
+        return [Fault(file, f"{key}.positions_m", found, f"up to {FARTHEST_M:,.0f} m")]
+    steps = np.diff(at)
+    if not len(steps) or steps.min() >= depth - LENGTH_TOLERANCE_M:
+        return []
+    first = int(steps.argmin())
+    found = f"rows {first + 1} and {first + 2}, {steps[first]:g} m apart"
+    return [Fault(file, f"{key}.positions_m", found, f"rising, at least {depth:.3f} apart, the depth of a row")]
+
+
+def _site_faults(layout: TowersLayout, file: str, key: str) -> list[Fault]:
+    """Towers that stand in one another."""
+    at = np.array(layout.sites).reshape(-1, 2)
+    if len(at) and np.abs(at).max() > FARTHEST_M:
+        found = f"a tower {np.abs(at).max():,.0f} m from the origin"
+        return [Fault(file, f"{key}.sites", found, f"up to {FARTHEST_M:,.0f} m")]
+    if len(at) < 2:
+        return []
+    axes = np.stack([azimuth_vector(layout.azimuth_deg + 90.0), azimuth_vector(layout.azimuth_deg)])
+    turned = at @ axes.T
+    apart = np.abs(turned[:, None] - turned).max(axis=2) + np.diag(np.full(len(at), np.inf))
+    if apart.min() >= layout.side_m - LENGTH_TOLERANCE_M:
+        return []
+    first, second = sorted(int(i) for i in np.unravel_index(apart.argmin(), apart.shape))
+    found = f"sites {first + 1} and {second + 1}, towers that stand in one another"
+    return [Fault(file, f"{key}.sites", found, f"towers at least side_m, {layout.side_m:g}, apart")]
 
 
 def _tower_faults(layout: TowersLayout, panel: PanelType, plot: Plot, file: str, key: str) -> list[Fault]:
@@ -78,6 +113,7 @@ def _tower_faults(layout: TowersLayout, panel: PanelType, plot: Plot, file: str,
     if len(set(layout.faces)) < len(layout.faces):
         found = ", ".join(repr(f) for f in layout.faces)
         faults.append(Fault(file, f"{key}.faces", found, "each face once"))
+    faults.extend(_site_faults(layout, file, key))
     if not faults:
         walls = sum(face != "top" for face in layout.faces) * layout.side_m * layout.height_m
         box = walls + layout.side_m**2

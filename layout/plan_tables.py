@@ -11,7 +11,7 @@ from pydantic import Field
 from layout.booster_tables import Booster
 from layout.piece_tables import PanelPieceTable, PieceTable
 from layout.sheet_tables import CoverTable, DiffuserPieceTable, ReflectorPieceTable
-from sites.tables import Table, flag, key_of, number, text, whole
+from sites.tables import Number, Table, flag, key_of, number, text, whole
 
 OUR_ASSUMPTION = "our assumption"
 
@@ -125,6 +125,16 @@ def _boosters() -> tuple[Booster, ...]:
     return boosters
 
 
+def _positions() -> tuple[float, ...]:
+    positions: tuple[Number, ...] = key_of(
+        "lower edge of each row from the plot's origin, horizontal, away from azimuth_deg; pitch_m then counts for the "
+        "pattern without end only",
+        "numbers in metres, rising",
+        (),
+    )
+    return positions
+
+
 def _cover() -> CoverTable | None:
     cover: CoverTable | None = key_of("a see-through sheet over each panel", "a table, [layout.cover]", None)
     return cover
@@ -138,6 +148,7 @@ class RowsLayout(Table):
     tilt_deg: float = number("of the panels", ge=0, le=90)
     azimuth_deg: float = number("where the panels face", ge=0, le=360)
     pitch_m: float = number("from row to row, horizontal", ge=0.05, le=200)
+    positions_m: tuple[Number, ...] = _positions()
     clearance_m: float = number("lower edge above the ground vertically below", 0.6, ge=0, le=50)
     panels_high: int = whole("panels one above the other", 1, ge=1, le=20)
     orientation: Orientation = key_of(
@@ -158,6 +169,7 @@ class UprightLayout(Table):
     kind: Literal["upright"] = key_of("what it is", "'upright'")
     azimuth_deg: float = number("where the fronts face", ge=0, le=360)
     pitch_m: float = number("from row to row, horizontal", ge=0.05, le=200)
+    positions_m: tuple[Number, ...] = _positions()
     clearance_m: float = number("lower edge above the ground vertically below", 0.6, ge=0, le=50)
     panels_high: int = whole("panels one above the other", 1, ge=1, le=20)
     orientation: Orientation = key_of(
@@ -180,6 +192,9 @@ class TowersLayout(Table):
     height_m: float = number("of the box", ge=0.05, le=200)
     base_height_m: float = number("box above the highest ground under it", 0.0, ge=0, le=50)
     spacing_m: float = number("from centre to centre, along both axes of the grid", ge=0.05, le=500)
+    sites: tuple[tuple[Number, Number], ...] = key_of(
+        "middle of each tower; spacing_m then counts for the pattern without end only", "pairs [x, y] in metres", ()
+    )
     azimuth_deg: float = number("turn of towers and grid, clockwise", 0.0, ge=0, le=360)
     faces: Annotated[tuple[Face, ...], Field(min_length=1)] = key_of(
         "faces with panels; the others are opaque",

@@ -97,6 +97,80 @@ def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Plac
     return Places(origins[fits][order], index[fits][order], counts)
 
 
+def row_places(pattern: Pattern, plot: Plot, positions_m: Sequence[float]) -> Places:
+    """As many units as fit in rows at given places; each row begins as far to its beginning as it can, and again
+    behind whatever parts it.
+
+    positions_m : [m] of the units' origins against ``second``'s direction from (0, 0), rising
+    index (k, 2): units side by side in a row follow each other, parts of a row do not; the row's number
+    """
+    axis = pattern.first / np.linalg.norm(pattern.first)
+    back = np.array([axis[1], -axis[0]])
+    back *= np.sign(back @ pattern.second)
+    usable = plot.usable.buffer(LENGTH_TOLERANCE_M, join_style="mitre")
+    stretches = row_stretches(start_region(usable, pattern.footprint), axis, back, np.asarray(positions_m))
+    step = float(np.linalg.norm(pattern.first))
+    origins, index = [], []
+    for row, (position, parts) in enumerate(zip(positions_m, stretches, strict=True)):
+        begin, number = pack(parts, step)
+        origins.append(position * back + begin[:, None] * axis)
+        index.append(np.column_stack([number, np.full(len(number), row)]))
+    return Places(
+        np.concatenate([np.zeros((0, 2)), *origins]),
+        np.concatenate([np.zeros((0, 2), dtype=np.int64), *index]),
+        dict.fromkeys(REASONS, 0),
+    )
+
+
+def row_stretches(
+    allowed: BaseGeometry, axis: FloatArray, back: FloatArray, positions_m: FloatArray
+) -> list[FloatArray]:
+    """Where units of a row may begin: for each row, (p, 2) [m] from and to along ``axis``, in order, apart."""
+    reach = float(np.abs(shapely.get_coordinates(allowed)).sum(axis=1).max(initial=0.0)) + 1.0
+    ends = positions_m[:, None, None] * back + np.array([-reach, reach])[:, None] * axis
+    cuts = shapely.intersection(shapely.linestrings(ends), allowed) if len(positions_m) else []
+    found = []
+    for cut in cuts:
+        lines = [g for g in getattr(cut, "geoms", [cut]) if g.geom_type == "LineString" and not g.is_empty]
+        spans = np.array([np.sort(shapely.get_coordinates(line)[[0, -1]] @ axis) for line in lines]).reshape(-1, 2)
+        found.append(spans[np.argsort(spans[:, 0])])
+    return found
+
+
+def pack(stretches: FloatArray, step: float) -> tuple[FloatArray, IntArray]:
+    """As many units as fit: where each begins [m] and its number, which leaps where the row is parted.
+
+    stretches : (p, 2) [m] where units may begin, in order; step : [m] from unit to unit
+
+    >>> pack(np.array([[0.0, 2.1], [2.5, 4.0]]), 1.0)[0].tolist()
+    [0.0, 1.0, 2.0, 3.0, 4.0]
+    """
+    begin: list[FloatArray] = []
+    number: list[IntArray] = []
+    nearest, following = -np.inf, 0
+    for low, high in stretches:
+        start = max(float(low), nearest)
+        count = int(np.floor((high - start) / step + LENGTH_TOLERANCE_M)) + 1 if high >= start else 0
+        if count:
+            # A stretch that begins just where the last unit ends goes on with the row.
+            following += 0 if np.isneginf(nearest) or start <= nearest + LENGTH_TOLERANCE_M else 1
+            begin.append(start + step * np.arange(count))
+            number.append(following + np.arange(count))
+            nearest, following = start + step * count, following + count
+    empty = np.zeros(0)
+    return np.concatenate([empty, *begin]), np.concatenate([empty.astype(np.int64), *number])
+
+
+def site_places(pattern: Pattern, plot: Plot, sites: FloatArray) -> Places:
+    """Units at given origins (k, 2) [m], without those that do not fit; no two count as neighbours."""
+    shapes = footprints(sites, pattern.footprint)
+    reason = _reasons(shapes, plot)
+    fits = reason == len(REASONS)
+    counts = {r: int(((reason == i) | ((i == 0) & (reason == -1))).sum()) for i, r in enumerate(REASONS)}
+    index = np.column_stack([2 * np.arange(len(sites)), np.zeros(len(sites), dtype=np.int64)])
+    return Places(sites[fits], index[fits], counts)
+
+
 def start_region(usable: BaseGeometry, footprint: FloatArray) -> BaseGeometry:
     """Points at which a footprint (c, 2) may begin so that it lies within ``usable``."""
     if usable.is_empty:

@@ -12,7 +12,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
-from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
+from layout.arrange.pattern import Pattern, Places, best_places, left_out_words, row_places
 from layout.booster_shapes import SheetSet, row_sheets, row_unit, with_sheets
 from layout.geometry.attitude import row_attitude
 from layout.panel_type import PanelType
@@ -71,7 +71,10 @@ def arrange_rows(plan: Plan, layout: RowsLayout | UprightLayout) -> Arrangement:
     if plot is None:
         raise ValueError("rows need a plot")
     column = column_of(plan, layout)
-    places = best_places(column.pattern, plot)
+    if layout.positions_m:
+        places = row_places(column.pattern, plot, layout.positions_m)
+    else:
+        places = best_places(column.pattern, plot)
     return build_rows(plan, layout, column, places, _fit(layout, places), on_plot=True)
 
 
@@ -118,4 +121,7 @@ def _fit(layout: RowsLayout | UprightLayout, places: Places) -> tuple[str, ...]:
     count = len(places.origins) * high
     fit = "panel fits" if count == 1 else "panels fit"
     line = f"{count} {fit} in {rows} {'row' if rows == 1 else 'rows'}{stacked}"
+    empty = len(layout.positions_m) - rows
+    if empty > 0:
+        line += f"; {empty} of the rows asked for {'has' if empty == 1 else 'have'} no room"
     return (line, *left_out_words(places.left_out, "panel", high))

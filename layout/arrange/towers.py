@@ -14,7 +14,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.arrange.boosters import add_boosters, add_cover
 from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers
-from layout.arrange.pattern import Pattern, Places, best_places, left_out_words
+from layout.arrange.pattern import Pattern, Places, best_places, left_out_words, site_places
 from layout.booster_shapes import SheetSet, tower_sheets, tower_unit, with_sheets
 from layout.geometry.attitude import azimuth_vector
 from layout.panel_type import PanelType
@@ -85,7 +85,10 @@ def arrange_towers(plan: Plan, layout: TowersLayout) -> Arrangement:
     if plot is None:
         raise ValueError("towers need a plot")
     tower = tower_of(plan, layout)
-    places = best_places(tower.pattern, plot)
+    if layout.sites:
+        places = site_places(tower.pattern, plot, np.array(layout.sites, dtype=np.float64))
+    else:
+        places = best_places(tower.pattern, plot)
     count, each = len(places.origins), len(tower.corner)
     fit = f"{count} {'tower fits' if count == 1 else 'towers fit'}, {each} panels each"
     stretched = tower.area_scale - 1.0
