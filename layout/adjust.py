@@ -9,7 +9,7 @@ from layout.arrange import arrange
 from layout.arrange.arrangement import Arrangement
 from layout.booster_tables import ANGLES, Booster, PostsBooster
 from layout.conditions import Conditions, local_clock
-from layout.plan import Layout, PiecesLayout, Plan
+from layout.plan import Layout, PiecesLayout, Plan, RoofLayout
 from layout.result import Adjusted
 from layout.year import hourly_ac_kw
 from layout.year_figures import Settings
@@ -39,7 +39,7 @@ def monthly(plan: Plan, layout: Layout, conditions: Conditions, settings: Settin
 
 
 def _boosters(layout: Layout) -> tuple[Booster, ...]:
-    return () if isinstance(layout, PiecesLayout) else layout.booster
+    return () if isinstance(layout, PiecesLayout | RoofLayout) else layout.booster
 
 
 def _adjustable(booster: Booster) -> bool:

@@ -126,7 +126,7 @@ PLACES: dict[str, type[Booster]] = {
 
 ROW_PLACES = ("aisle", "wings", "strips")
 TOWER_PLACES = ("between", "posts")
-PLACES_OF_KIND = {"rows": ROW_PLACES, "upright": ROW_PLACES, "towers": TOWER_PLACES, "pieces": ()}
+PLACES_OF_KIND = {"rows": ROW_PLACES, "upright": ROW_PLACES, "towers": TOWER_PLACES, "pieces": (), "roof": ()}
 
 
 def read_boosters(value: Any, kind: str, file: str, key: str, faults: list[Fault]) -> tuple[Booster, ...]:
@@ -134,6 +134,10 @@ def read_boosters(value: Any, kind: str, file: str, key: str, faults: list[Fault
     if kind == "pieces":
         found = "boosters of a layout of pieces"
         faults.append(Fault(file, f"{key}.booster", found, "[[layout.reflector]], each piece for itself"))
+        return ()
+    if kind == "roof":
+        found = "boosters of a roof"
+        faults.append(Fault(file, f"{key}.booster", found, "none: the command retrofit finds reflectors for a roof"))
         return ()
     if not isinstance(value, list):
         faults.append(Fault(file, f"{key}.booster", shown(value), "tables, [[layout.booster]]"))

@@ -23,6 +23,7 @@ from layout.plan_tables import (
     TowersLayout,
     UprightLayout,
 )
+from layout.roof_tables import RoofLayout
 from layout.uncertainty_table import UncertaintyTable
 from layout.wiring_tables import WiringTable
 from sites.errors import Fault, InputError
@@ -46,6 +47,7 @@ __all__ = [
     "LossTable",
     "PiecesLayout",
     "Plan",
+    "RoofLayout",
     "RowsLayout",
     "RunTable",
     "TowersLayout",
@@ -272,9 +274,9 @@ def _layout_types(
 
 
 def _plot_missing(site: Site, layouts: Mapping[int, Layout], file: str) -> list[Fault]:
-    if site.plot is not None or all(isinstance(layout, PiecesLayout) for layout in layouts.values()):
+    if site.plot is not None or all(isinstance(layout, PiecesLayout | RoofLayout) for layout in layouts.values()):
         return []
-    return [Fault(file, "plot", MISSING, "a table, [plot], unless every layout is 'pieces'")]
+    return [Fault(file, "plot", MISSING, "a table, [plot], unless every layout is 'pieces' or 'roof'")]
 
 
 def _layout_doubts(layout: Layout, kind: PanelType, key: str) -> list[str]:

@@ -14,6 +14,8 @@ from layout.plan_tables import (
     TowersLayout,
     UprightLayout,
 )
+from layout.roof_checks import roof_faults
+from layout.roof_tables import RoofLayout
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
 from sites.errors import Fault
 from sites.plot import FARTHEST_M, Plot
@@ -26,6 +28,8 @@ def layout_faults(layout: Layout, panel: PanelType, plot: Plot | None, file: str
     """Every fault of a layout of ``panel`` on ``plot``; ``key`` is its dotted path."""
     if isinstance(layout, PiecesLayout):
         return _pieces_faults(layout, panel, plot, file, key)
+    if isinstance(layout, RoofLayout):
+        return roof_faults(layout, panel, plot, file, key)
     if plot is None:
         return []  # told once for the whole plan
     if isinstance(layout, TowersLayout):

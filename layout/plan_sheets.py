@@ -19,6 +19,7 @@ from layout.reflector_types import (
     reflector_doubts,
     reflector_from_values,
 )
+from layout.roof_tables import RoofLayout
 from layout.sheet_tables import DiffuserPieceTable, DiffuserTable, ReflectorPieceTable, ReflectorTable
 from sites.errors import Fault, InputError
 from sites.tables import MISSING, check_table, nearest, shown
@@ -139,7 +140,7 @@ def sheet_faults(layout: Layout, types: SheetTypes, file: str, key: str, warning
     faults = []
     if isinstance(layout, PiecesLayout):
         faults.extend(_piece_faults(layout, types, file, key, warnings))
-    else:
+    elif not isinstance(layout, RoofLayout):
         for i, booster in enumerate(layout.booster):
             faults.extend(_unknown(booster.reflector, "reflector", types, file, f"{key}.booster[{i}].reflector"))
     if layout.cover is not None:

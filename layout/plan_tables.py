@@ -10,6 +10,7 @@ from pydantic import Field
 
 from layout.booster_tables import Booster
 from layout.piece_tables import PanelPieceTable, PieceTable
+from layout.roof_tables import RoofLayout
 from layout.sheet_tables import CoverTable, DiffuserPieceTable, ReflectorPieceTable
 from sites.tables import Number, Table, flag, key_of, number, text, whole
 
@@ -220,11 +221,14 @@ class PiecesLayout(Table):
     cover: CoverTable | None = _cover()
 
 
-Layout = RowsLayout | UprightLayout | TowersLayout | PiecesLayout
+Layout = RowsLayout | UprightLayout | TowersLayout | PiecesLayout | RoofLayout
 
-LAYOUT_KINDS: dict[str, type[RowsLayout] | type[UprightLayout] | type[TowersLayout] | type[PiecesLayout]] = {
+LAYOUT_KINDS: dict[
+    str, type[RowsLayout] | type[UprightLayout] | type[TowersLayout] | type[PiecesLayout] | type[RoofLayout]
+] = {
     "rows": RowsLayout,
     "upright": UprightLayout,
     "towers": TowersLayout,
     "pieces": PiecesLayout,
+    "roof": RoofLayout,
 }

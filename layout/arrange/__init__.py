@@ -2,10 +2,11 @@
 
 from layout.arrange.arrangement import Arrangement
 from layout.arrange.pieces_kind import arrange_pieces
+from layout.arrange.roof import arrange_roof
 from layout.arrange.rows import arrange_rows
 from layout.arrange.towers import arrange_towers
 from layout.arrange.upright import arrange_upright
-from layout.plan import Layout, PiecesLayout, Plan, RowsLayout, TowersLayout, UprightLayout
+from layout.plan import Layout, PiecesLayout, Plan, RoofLayout, RowsLayout, TowersLayout, UprightLayout
 from sites.errors import Fault, InputError
 
 __all__ = ["Arrangement", "arrange"]
@@ -31,5 +32,7 @@ def _by_kind(plan: Plan, layout: Layout) -> Arrangement:
         return arrange_upright(plan, layout)
     if isinstance(layout, TowersLayout):
         return arrange_towers(plan, layout)
+    if isinstance(layout, RoofLayout):
+        return arrange_roof(plan, layout)
     assert isinstance(layout, PiecesLayout)
     return arrange_pieces(plan, layout)

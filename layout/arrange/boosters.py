@@ -20,7 +20,7 @@ from layout.geometry.crossings import crossing_pairs
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
 from layout.pieces import Ground
-from layout.plan import Layout, PiecesLayout, Plan
+from layout.plan import Layout, PiecesLayout, Plan, RoofLayout
 from layout.reflector_types import ReflectorType
 from sites.conventions import LENGTH_TOLERANCE_M, BoolArray, FloatArray, IntArray
 from sites.errors import Fault, InputError
@@ -57,7 +57,7 @@ def add_boosters(
 
     Raises InputError for a booster of which no sheet has room.
     """
-    assert not isinstance(layout, PiecesLayout)
+    assert not isinstance(layout, PiecesLayout | RoofLayout)
     ground = bare.scene.ground
     assert ground is not None
     usable = plan.site.plot.usable if on_plot and plan.site.plot is not None else None

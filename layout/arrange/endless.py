@@ -6,7 +6,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.arrange.pattern import Pattern, Places
 from layout.arrange.rows import build_rows, column_of
 from layout.arrange.towers import build_towers, tower_of
-from layout.plan import Layout, PiecesLayout, Plan, TowersLayout
+from layout.plan import Layout, PiecesLayout, Plan, RoofLayout, TowersLayout
 from sites.conventions import IntArray
 
 
@@ -17,8 +17,8 @@ def endless_arrangement(plan: Plan, layout: Layout, reach_m: float) -> tuple[Arr
     Returns the arrangement, the indices (u,) of the central unit's panels (one column of a row, one tower),
     and the ground that belongs to it on the map, m². Raises ValueError for pieces, which have no pattern.
     """
-    if isinstance(layout, PiecesLayout):
-        raise ValueError("pieces have no pattern that could go on")
+    if isinstance(layout, PiecesLayout | RoofLayout):
+        raise ValueError("pieces and roofs have no pattern that could go on")
     fit = (f"the pattern without end, built to {reach_m:g} m around one unit",)
     if isinstance(layout, TowersLayout):
         tower = tower_of(plan, layout)

@@ -2,11 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from layout.pieces import Rectangle
 from sites.conventions import FloatArray, IntArray
+
+
+class HasEdges(Protocol):
+    """Anything with a corner and two edges, (3,) float [m] each."""
+
+    @property
+    def corner(self) -> FloatArray: ...
+    @property
+    def along(self) -> FloatArray: ...
+    @property
+    def up(self) -> FloatArray: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +38,12 @@ class Rectangles:
             np.array([p.along for p in pieces], dtype=np.float64).reshape(shape),
             np.array([p.up for p in pieces], dtype=np.float64).reshape(shape),
         )
+
+    @classmethod
+    def of_edges(cls, things: Sequence[HasEdges]) -> "Rectangles":
+        """The same of anything with these three vectors."""
+        shape = (len(things), 3)
+        return cls(*(np.array([getattr(t, f) for t in things]).reshape(shape) for f in ("corner", "along", "up")))
 
     def joined(self, other: "Rectangles") -> "Rectangles":
         """These and then the others."""

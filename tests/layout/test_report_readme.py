@@ -24,6 +24,7 @@ from layout.plan_tables import (
     RunTable,
 )
 from layout.report.demo import starter_plan
+from layout.roof_tables import ROOF_TABLES
 from layout.result import PlanResult
 from layout.sheet_tables import (
     CoverTable,
@@ -62,6 +63,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[layout.reflector]]", ReflectorPieceTable),
     ("[[layout.diffuser]]", DiffuserPieceTable),
     *((f'[[layout.booster]] "{place}"', model) for place, model in PLACES.items()),
+    *ROOF_TABLES,
     ("[layout.cover]", CoverTable),
 )
 

@@ -1,0 +1,114 @@
+"""Roofs: the panels that stand on them, their planes and walls as what shades, chimneys and dormers.
+
+Roof faces reflect nothing, as all that is not said to. Walls reach from the ground to the lower end of each edge of
+the outline.
+"""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from shapely.geometry import Polygon
+
+from layout.arrange.arrangement import Arrangement
+from layout.arrange.boosters import add_cover
+from layout.arrange.ground import plan_ground
+from layout.arrange.obstacles import obstacle_blockers, top_rectangles
+from layout.pieces import Blocker, Ground, Panel, Scene
+from layout.plan import Plan, panel_type_of
+from layout.roof_shapes import RoofPanel, RoofPlane, roof_panels, roof_planes
+from layout.roof_tables import RoofLayout
+from sites.conventions import FloatArray
+from sites.plot import Obstacle, Plot
+
+LEAST_WALL_M = 0.05
+
+
+def planes_of(plan: Plan, layout: RoofLayout) -> tuple[RoofPlane, ...]:
+    """A roof's planes, on the plan's ground."""
+    plot = plan.site.plot
+    return roof_planes(layout, (0.0, 0.0) if plot is None else (float(plot.gradient[0]), float(plot.gradient[1])))
+
+
+def arrange_roof(plan: Plan, layout: RoofLayout) -> Arrangement:
+    """A roof's panels where they stand; on a plot together with its obstacles."""
+    kind, ground, planes = panel_type_of(plan, layout), plan_ground(plan), planes_of(plan, layout)
+    places = roof_panels(layout, planes, kind)
+    landscape = np.array([p.landscape for p in places])
+    panels = [
+        Panel(p.corner, p.along, p.up, (kind.cells[1], kind.cells[0]) if p.landscape else kind.cells, False)
+        for p in places
+    ]
+    blockers = [b for plane in planes for b in (*_face(plane), *_walls(plane, ground), *_upright(plane))]
+    close = any(p.close for p in places)
+    cooled = replace(kind, u0_w_m2_k=kind.u0_w_m2_k * layout.close_u0_factor) if close else kind
+    bare = Arrangement(
+        name=layout.name,
+        kind=layout.kind,
+        scene=Scene(panels, blockers=(*blockers, *obstacle_blockers(plan.site.plot)), ground=ground),
+        panel_type=cooled,
+        area_scale=np.array([panel.area_m2 for panel in panels]) / kind.area_m2,
+        orientation=landscape.astype(np.int64),
+        string=np.array([p.row for p in places]),
+        fit=_fit(layout, planes, places, kind.u0_w_m2_k, cooled.u0_w_m2_k),
+    )
+    return add_cover(plan, layout, bare)
+
+
+def _face(plane: RoofPlane) -> list[Blocker]:
+    """The plane itself."""
+    return [
+        Blocker(plane.points(corner), *(edge[0] * plane.right + edge[1] * plane.up for edge in (along, up)))
+        for corner, along, up in top_rectangles(plane.outline)
+    ]
+
+
+def _walls(plane: RoofPlane, ground: Ground) -> list[Blocker]:
+    """A wall under each edge of the outline, up to the edge's lower end."""
+    points = plane.points(np.array(plane.outline.exterior.coords))
+    walls = []
+    for a, b in pairwise(points):
+        foot = max(float(ground.z(p[0], p[1])) for p in (a, b))
+        top = min(a[2], b[2])
+        along = np.array([*(b - a)[:2], 0.0])
+        if top - foot > LEAST_WALL_M and np.linalg.norm(along) > LEAST_WALL_M:
+            walls.append(Blocker(np.array([a[0], a[1], foot]), along, np.array([0.0, 0.0, top - foot])))
+    return walls
+
+
+def _upright(plane: RoofPlane) -> list[Blocker]:
+    """Chimneys and dormers as boxes on the plane."""
+    table = plane.table
+    if not table.obstacle:
+        return []
+
+    def on_map(flat: FloatArray) -> FloatArray:
+        return (plane.points(flat) - plane.origin)[..., :2]
+
+    obstacles = tuple(
+        Obstacle(Polygon(on_map(np.array(o.outline))).normalize(), o.height_m, o.name) for o in table.obstacle
+    )
+    roof = Plot(
+        Polygon(on_map(np.array(table.outline))),
+        obstacles=obstacles,
+        slope_deg=table.tilt_deg,
+        slope_azimuth_deg=table.azimuth_deg,
+    )
+    return [Blocker(b.corner + plane.origin, b.along, b.up) for b in obstacle_blockers(roof)]
+
+
+def _fit(
+    layout: RoofLayout, planes: tuple[RoofPlane, ...], places: tuple[RoofPanel, ...], u0: float, close_u0: float
+) -> tuple[str, ...]:
+    counts = np.bincount([p.plane for p in places], minlength=len(planes))
+    words = ", ".join(f"{n} on '{plane.table.name}'" for n, plane in zip(counts, planes, strict=True))
+    lines = [f"{len(places)} panels, each where it stands: {words}"]
+    if close_u0 < u0:
+        lines.append(
+            f"panels close to the roof lose less heat: U0 {close_u0:.1f} in place of {u0:.1f} W/m²K for all of them "
+            "(common practice, no source)"
+        )
+    sizes = {tuple(np.round([np.linalg.norm(p.along), np.linalg.norm(p.up)], 3)) for p in places}
+    if len(sizes) > 1:
+        lines.append(f"panels of {len(sizes)} sizes; the power of each goes with its area")
+    return tuple(lines)
