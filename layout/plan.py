@@ -23,6 +23,7 @@ from layout.plan_tables import (
     TowersLayout,
     UprightLayout,
 )
+from layout.retrofit_table import RetrofitTable
 from layout.roof_tables import RoofLayout
 from layout.uncertainty_table import UncertaintyTable
 from layout.wiring_tables import WiringTable
@@ -59,7 +60,7 @@ __all__ = [
 
 KEYS = (
     "title", "site", "plot", "panel", "reflector", "diffuser", "inverter", "losses", "wiring", "uncertainty", "run",
-    "layout",
+    "retrofit", "layout",
 )  # fmt: skip
 
 LONGEST_TITLE = 200
@@ -90,6 +91,7 @@ class Plan:
     wiring: WiringTable
     warnings: tuple[str, ...]
     sheets: SheetTypes = NO_TYPES
+    retrofit: RetrofitTable | None = None
 
 
 def read_plan(path: str | Path) -> Plan:
@@ -116,6 +118,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
+    retrofit = _retrofit(data, sheets, layouts, file, faults)
     site = build_site(data.get("site"), data.get("plot"), folder, file, faults)
     types = _layout_types(layouts, panel, given, file, faults)
     for index, layout in layouts.items():
@@ -144,6 +147,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
         wiring=wiring,
         warnings=(*site.warnings, *warnings),
         sheets=sheets,
+        retrofit=retrofit,
     )
 
 
@@ -214,6 +218,29 @@ def _wiring(data: Mapping[str, Any], file: str, faults: list[Fault]) -> WiringTa
         if known and string.layout not in known:
             key = f"wiring.string[{index}].layout"
             faults.append(Fault(file, key, shown(string.layout), nearest(string.layout, known)))
+    return table
+
+
+def _retrofit(
+    data: Mapping[str, Any], sheets: SheetTypes, layouts: Mapping[int, Layout], file: str, faults: list[Fault]
+) -> RetrofitTable | None:
+    """Limits of a retrofit; the layout and the types that it names must be there, money needs prices."""
+    if "retrofit" not in data:
+        return None
+    table = check_table(RetrofitTable, data["retrofit"], file, "retrofit", faults)
+    if table is None:
+        return None
+    roofs = [layout.name for layout in layouts.values() if isinstance(layout, RoofLayout)]
+    if table.layout is not None and table.layout not in roofs:
+        faults.append(Fault(file, "retrofit.layout", shown(table.layout), nearest(table.layout, roofs)))
+    for i, name in enumerate(table.reflectors):
+        if name not in sheets.known["reflector"]:
+            accepted = nearest(name, sheets.known["reflector"])
+            faults.append(Fault(file, f"retrofit.reflectors[{i}]", f"no reflector type {shown(name)}", accepted))
+    wants = table.objective == "money" or table.most_money is not None
+    if wants and (table.price_per_m2 is None or (table.objective == "money" and table.price_per_kwh is None)):
+        accepted = "price_per_m2 (and price_per_kwh for objective 'money') beside it"
+        faults.append(Fault(file, "retrofit", "a question of money without prices", accepted))
     return table
 
 

@@ -72,7 +72,7 @@ def _plane(table: RoofPlaneTable, ground: tuple[float, float]) -> RoofPlane:
     up = np.array([-np.sin(azimuth) * np.cos(tilt), -np.cos(azimuth) * np.cos(tilt), np.sin(tilt)])
     outline = shapely.make_valid(Polygon(table.outline))
     room = outline.buffer(-table.edge_clearance_m, join_style="mitre")
-    taken = [Polygon(part.outline) for part in (*table.path, *table.obstacle)]
+    taken = [Polygon(outline) for outline in (*(p.outline for p in table.path), *(o.outline for o in table.obstacle))]
     if taken:
         room = room.difference(shapely.union_all([shapely.make_valid(part) for part in taken]))
     origin = np.array([x, y, table.height_m + ground[0] * x + ground[1] * y])

@@ -24,6 +24,7 @@ from layout.plan_tables import (
     RunTable,
 )
 from layout.report.demo import starter_plan
+from layout.retrofit_table import RetrofitTable
 from layout.roof_tables import ROOF_TABLES
 from layout.result import PlanResult
 from layout.sheet_tables import (
@@ -57,6 +58,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[wiring.string]]", StringTable),
     ("[uncertainty]", UncertaintyTable),
     ("[run]", RunTable),
+    ("[retrofit]", RetrofitTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
     ("[[layout.panel]]", PanelPieceTable),
     ("[[layout.blocker]]", PieceTable),
