@@ -23,7 +23,7 @@ PANELS_EACH = 12
 """Panels traced again for the brightest cell, the hottest and the most uneven light each."""
 
 PEAK_DOME_RAYS = 233
-PEAK_DRAWS = 233
+PEAK_DRAWS = 89
 """At peaks the dome is a small part; facets are drawn more finely than for the year."""
 
 MEAN_LIGHT_W_M2 = 200.0
@@ -34,10 +34,10 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
     """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, those most prone to
     hot spots, and all that may lie beyond the panel's limits."""
     in_series = longest_string(field.arrangement, evaluator.wiring)
-    kind, (hours, panels) = evaluator.kind, _choose(year, field, evaluator)
+    kind, (hours, panels) = evaluator.kind, peak_hours(year, field, evaluator)
     at = evaluator.conditions.at_hours(hours)
     at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS, draws=PEAK_DRAWS))
-    seen = [_Block.of(block, at, evaluator) for block in blocks(field.with_full_cells(panels), at, glass)]
+    seen = [PeakBlock.of(block, at, evaluator) for block in blocks(field.with_full_cells(panels), at, glass)]
     too_hot = np.any([(b.cell_c > kind.max_cell_c).any(axis=(1, 2)) for b in seen], axis=0)
     too_bright = np.any([(b.front > kind.max_light_w_m2).any(axis=(1, 2)) for b in seen], axis=0)
     interval = at.weather.interval_h
@@ -55,7 +55,7 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
 
 
 @dataclass(frozen=True, eq=False)
-class _Block:
+class PeakBlock:
     """Some panels at the peak hours: front [W/m² before glass], electric [W/m² that cells use, without dirt], cell_c,
     still_c [°C] : (hours, panels, cells)."""
 
@@ -66,7 +66,7 @@ class _Block:
     still_c: FloatArray
 
     @classmethod
-    def of(cls, block: Block, at: Conditions, evaluator: Evaluator) -> "_Block":
+    def of(cls, block: Block, at: Conditions, evaluator: Evaluator) -> "PeakBlock":
         """Light and heat of each cell."""
         kind = evaluator.kind
         columns, b, cells = block.front.before.shape
@@ -104,7 +104,7 @@ class _Block:
         )
 
 
-def _choose(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[IntArray, IntArray]:
+def peak_hours(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[IntArray, IntArray]:
     """Hours by the largest of each hour's grid nodes, and the panels that may hold the brightest, the hottest and the
     most unevenly lit cells in them."""
     c, kind = evaluator.conditions, evaluator.kind

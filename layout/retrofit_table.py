@@ -23,7 +23,7 @@ class RetrofitTable(Table):
     )
     strip_widths_m: Widths = key_of(
         "widths of strips in the gaps between panels, from near to far edge", "1 to 8 numbers from 0.01 to 3",
-        (0.06, 0.12, 0.25),
+        (0.04, 0.12, 0.25),
     )  # fmt: skip
     strip_tilts_deg: Tilts = key_of(
         "their tilts against the panels' plane, far edge lifted", "1 to 8 numbers from 0 to 90", (15.0, 40.0, 65.0)
@@ -37,7 +37,7 @@ class RetrofitTable(Table):
         "their tilts against the panels' plane, far edge lifted", "1 to 8 numbers from 0 to 90",
         (0.0, 20.0, 40.0, 60.0),
     )  # fmt: skip
-    clearance_m: float = number("between a part and panels, obstacles or other parts' places", 0.01, ge=0.002, le=1)
+    clearance_m: float = number("between a part and panels, obstacles or other parts' places", 0.005, ge=0.002, le=1)
     longest_m: float = number("longest part; longer places get several", 3.0, ge=0.2, le=20)
     objective: Literal["energy", "money"] = key_of(
         "what is made as large as possible: extra AC energy of a year, or its worth less what the parts cost a year",

@@ -1,0 +1,1 @@
+"""Reflectors around panels that already stand on a roof."""

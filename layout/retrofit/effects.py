@@ -1,0 +1,217 @@
+"""What candidates do to panels: one tracing each, with the panels near it, by the light coefficients of the year.
+
+The roof as it stands is traced first. A candidate's single effect is what its scene's coefficients are above those:
+the light that it brings and the light that it takes together. The effect of a pair is what is left when both stand
+and the single effects are taken off. Electricity is worked out from the summed light of each case by the same methods
+as a layout's year, every panel on a tracker of its own; what strings lose shows when the chosen set is traced whole.
+"""
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from layout.arrange.arrangement import Arrangement
+from layout.conditions import Conditions
+from layout.evaluate import Evaluator
+from layout.field import Block, Field, build_field
+from layout.geometry.rectangles import Rectangles
+from layout.light.coefficients import LightCoefficients, engine_of, ground_light, light_coefficients, year_places
+from layout.light.ground import GroundLight
+from layout.pieces import Reflector
+from layout.plan_sheets import SheetTypes
+from layout.power.glass import transmission_ratio
+from layout.retrofit.candidates import Candidate
+from layout.wiring_tables import PANEL_LEVEL
+from layout.workers import Told, work_through
+from layout.year import evaluator_of
+from layout.year_figures import Settings
+from sites.conventions import FloatArray, IntArray
+
+REACH_RISE = 6.0
+"""A sheet is traced with panels as near as so many times its rise; its shadow gets there with the sun at 9°."""
+
+REACH_M = 0.5
+
+NOTHING = 1e-4
+"""Share of a panel's yearly light below which an effect is none."""
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Panels of one family: family : its number; panels : (b,) int; before, after : (columns, b, cells) change of the
+    coefficients by one case, single precision for the roof itself, half for candidates."""
+
+    family: int
+    panels: IntArray
+    before: np.ndarray
+    after: np.ndarray
+    by_sheets: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Effect:
+    """One case, over the roof as it stands.
+
+    panels : (b,) int, those that it reaches; dc_kwh : (b,) of a year; light_kwh : (b,) on each panel, before the glass
+    parts : change of the coefficients of these panels, by family
+    """
+
+    panels: IntArray
+    dc_kwh: FloatArray
+    light_kwh: FloatArray
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Roof:
+    """The roof as it stands, traced.
+
+    base : one part for each family; dc_kwh, light_kwh : (n,) of a year, each panel on a tracker of its own
+    """
+
+    arrangement: Arrangement
+    conditions: Conditions
+    evaluator: Evaluator
+    field: Field
+    store: GroundLight | None
+    base: tuple[Part, ...]
+    dc_kwh: FloatArray
+    light_kwh: FloatArray
+
+    @property
+    def rectangles(self) -> Rectangles:
+        """Its panels."""
+        return self.field.rectangles
+
+
+def trace_roof(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Roof:
+    """The roof without any candidate."""
+    evaluator = replace(evaluator_of(arrangement, conditions, settings), wiring=PANEL_LEVEL)
+    field = build_field(arrangement, conditions, settings.full_cells, repetition=False)
+    store = ground_light(field.engine, conditions.parts, year_places(field.rectangles))
+    n = len(field.rectangles)
+    bare = Roof(arrangement, conditions, evaluator, field, store, (), np.zeros(n), np.zeros(n))
+    base = _traced(bare, arrangement.scene.reflectors, np.arange(n))
+    dc, light = np.zeros(n), np.zeros(n)
+    for part in base:
+        dc[part.panels], light[part.panels] = _year(bare, part)
+    return replace(bare, base=base, dc_kwh=dc, light_kwh=light)
+
+
+def _traced(roof: Roof, sheets: Sequence[Reflector], panels: IntArray) -> tuple[Part, ...]:
+    """Coefficients of some panels with some sheets on the roof."""
+    engine = engine_of(replace(roof.arrangement.scene, reflectors=sheets), transmission_ratio)
+    parts = []
+    for number, family in enumerate(roof.field.families):
+        mine = family.traced[np.isin(family.traced, panels)]
+        if len(mine):
+            args = (engine, roof.conditions.parts, roof.rectangles[mine], family.net, transmission_ratio)
+            got = light_coefficients(*args, store=roof.store, numbers=np.zeros_like(mine))
+            parts.append(Part(number, mine, got.before, got.after, got.by_sheets))
+    return tuple(parts)
+
+
+def _year(roof: Roof, part: Part) -> tuple[FloatArray, FloatArray]:
+    """DC energy [kWh] and light on the front [kWh] of each panel of a part."""
+    family = roof.field.families[part.family]
+    front = LightCoefficients(part.before, part.after, part.by_sheets)
+    block = Block(family, part.panels, np.ones(len(part.panels)), front, None)
+    year = roof.evaluator.block_year(roof.field, block).panel
+    return year["dc"], year["front"] * roof.rectangles.area[part.panels]
+
+
+def near_panels(sheets: Rectangles, panels: Rectangles) -> IntArray:
+    """Panels that sheets can matter to, (b,) int."""
+    middle = sheets.corner + 0.5 * (sheets.along + sheets.up)
+    along = sheets.along / np.linalg.norm(sheets.along, axis=1, keepdims=True)
+    half = 0.5 * np.linalg.norm(sheets.along, axis=1)
+    width = np.linalg.norm(sheets.up, axis=1)
+    centre = panels.corner + 0.5 * (panels.along + panels.up)
+    size = 0.5 * np.linalg.norm(panels.along + panels.up, axis=1)
+    near = np.zeros(len(panels), dtype=bool)
+    for k in range(len(sheets)):
+        away = centre - middle[k]
+        beside = np.clip(away @ along[k], -half[k], half[k])
+        distance = np.linalg.norm(away - beside[:, None] * along[k], axis=1) - size
+        rise = np.abs(sheets.up[k] @ panels.normal.T)
+        near |= distance < REACH_M + width[k] + REACH_RISE * rise
+    return np.flatnonzero(near)
+
+
+def case_effects(
+    roof: Roof,
+    cases: Sequence[Sequence[Candidate]],
+    types: SheetTypes,
+    told: Told | None = None,
+    processes: int = 1,
+    label: str = "what each part does",
+) -> list[Effect]:
+    """The effect of each case, a set of candidates that stand together; so many cases at once."""
+    here = processes if sys.platform == "linux" else 1  # elsewhere the traced roof would have to be copied
+    items = list(zip(range(len(cases)), cases, strict=True))
+    return work_through(_one_case, (roof, types, label, len(cases)), items, told, here)
+
+
+def _one_case(
+    common: tuple[Roof, SheetTypes, str, int], item: tuple[int, Sequence[Candidate]], told: Told | None
+) -> Effect:
+    roof, types, label, total = common
+    effect = case_effect(roof, item[1], types)
+    if told is not None:
+        told(label, total - item[0], total)  # begun from the last
+    return effect
+
+
+def case_effect(roof: Roof, chosen: Sequence[Candidate], types: SheetTypes) -> Effect:
+    """The effect of some candidates that stand together, on the panels near them."""
+    sheets = [sheet for candidate in chosen for sheet in candidate.reflectors(types)]
+    panels = near_panels(Rectangles.of(sheets), roof.rectangles)
+    standing = tuple(roof.arrangement.scene.reflectors)
+    parts, dc, light, reached = [], [], [], []
+    for part in _traced(roof, (*standing, *sheets), panels):
+        base = roof.base[[b.family for b in roof.base].index(part.family)]
+        at = np.searchsorted(base.panels, part.panels)
+        case_dc, case_light = _year(roof, part)
+        changed = np.abs(part.before - base.before[:, at]).max(axis=(0, 2)) > 0
+        d, s = case_dc - roof.dc_kwh[part.panels], case_light - roof.light_kwh[part.panels]
+        keep = np.flatnonzero(
+            changed
+            & (
+                (np.abs(d) > NOTHING * roof.dc_kwh[part.panels])
+                | (np.abs(s) > NOTHING * roof.light_kwh[part.panels])
+                | (np.abs(part.by_sheets).max(axis=0) > 0)
+            )
+        )
+        kept = part.panels[keep]
+        before, after = (
+            (getattr(part, f)[:, keep] - getattr(base, f)[:, at[keep]]).astype(np.float16) for f in ("before", "after")
+        )
+        parts.append(Part(part.family, kept, before, after, part.by_sheets[:, keep]))
+        dc.append(d[keep])
+        light.append(s[keep])
+        reached.append(kept)
+    if not parts:
+        return Effect(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0), ())
+    return Effect(np.concatenate(reached), np.concatenate(dc), np.concatenate(light), tuple(parts))
+
+
+@dataclass(frozen=True, eq=False)
+class PairEffect:
+    """What two candidates do beyond the sum of both. panels : (b,); dc_kwh, light_kwh : (b,)"""
+
+    panels: IntArray
+    dc_kwh: FloatArray
+    light_kwh: FloatArray
+
+
+def pair_effect(both: Effect, first: Effect, second: Effect) -> PairEffect:
+    """What a case of two candidates does beyond their single effects."""
+    panels = np.unique(np.concatenate([e.panels for e in (both, first, second)]))
+    dc, light = np.zeros(len(panels)), np.zeros(len(panels))
+    for effect, sign in ((both, 1.0), (first, -1.0), (second, -1.0)):
+        at = np.searchsorted(panels, effect.panels)
+        dc[at] += sign * effect.dc_kwh
+        light[at] += sign * effect.light_kwh
+    return PairEffect(panels, dc, light)
