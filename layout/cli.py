@@ -30,6 +30,7 @@ from layout.report.outputs import Output
 from layout.report.reading import with_reading
 from layout.report.sun_paths import horizon_line
 from layout.report.tables import WIDTH
+from layout.retrofit.command import retrofit_command
 from layout.run import run_plan
 from layout.strings import strings_of
 from sites.errors import BrightacreError, Fault, InputError
@@ -181,6 +182,14 @@ def light(args: argparse.Namespace) -> int:
     return _finish(args, outputs.joined(parts))
 
 
+def retrofit(args: argparse.Namespace) -> int:
+    """Reflectors around panels that stand on a roof."""
+    plan = _plan(args.plan)
+    with _progress() as progress:
+        output = retrofit_command(plan, progress)
+    return _finish(args, output)
+
+
 def _asked(args: argparse.Namespace, scene: Scene, moment: Moment) -> LightAsked:
     """What ``light`` works out for a layout: light by way of sheets where it has any, of the ground on request."""
     bounces = args.bounces if args.ground or scene.reflectors or scene.diffusers else 0
@@ -321,6 +330,8 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", metavar="LAYOUT", help="name of a layout in the plan")
     sub.add_argument("--per-panel", action="store_true", help=per_panel)
+    sub = command("retrofit", retrofit, "reflectors around panels that stand on a roof, and what they bring")
+    sub.add_argument("plan", type=Path, metavar="PLAN", help="plan file with a layout of kind 'roof'")
     sub = command("light", light, "beam on every cell at one moment, a picture, and what a meter should read")
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", nargs="?", metavar="LAYOUT", help="name of a layout (default: all)")

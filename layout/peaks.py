@@ -91,7 +91,14 @@ class PeakBlock:
 
     def worst(self, at: Conditions) -> WorstHour:
         """Its hottest cell's hour."""
-        hour, panel, _ = np.unravel_index(int(self.cell_c.argmax()), self.cell_c.shape)
+        return self._hour_of(self.cell_c, at)
+
+    def brightest(self, at: Conditions) -> WorstHour:
+        """Its brightest cell's hour."""
+        return self._hour_of(self.front, at)
+
+    def _hour_of(self, values: FloatArray, at: Conditions) -> WorstHour:
+        hour, panel, _ = np.unravel_index(int(values.argmax()), values.shape)
         net = self.block.family.net
         shape = (net.n_up, net.n_along)
         return WorstHour(

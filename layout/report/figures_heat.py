@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 
+from layout.arrange.arrangement import Arrangement
 from layout.pieces import Panel
 from layout.report.figures_light import mark_cell
 from layout.report.figures_style import LIGHT_MAP, house_style, new_figure
@@ -23,6 +25,15 @@ DARK_SHARE = 0.25
 WIDTH_IN = 4.6
 MAP_WIDTH_IN = 2.05
 TALLEST_IN = 2.4
+
+
+class HasPanels(Protocol):
+    """Anything with a name and panels."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def arrangement(self) -> Arrangement: ...
 
 
 @dataclass(frozen=True)
@@ -69,7 +80,7 @@ def _map(axes: Axes, panel: Panel, cells: FloatArray, colours: str, scale: Norma
 
 
 @house_style
-def worst_hour_figure(result: LayoutResult, worst: WorstHour, scales: HeatScales) -> Figure:
+def worst_hour_figure(result: HasPanels, worst: WorstHour, scales: HeatScales) -> Figure:
     """Light (left) and temperature (right) of every cell, seen from the panel's front.
 
     The brightest cell is marked with a circle, the hottest with a diamond.

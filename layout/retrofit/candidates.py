@@ -121,11 +121,15 @@ def _tries(place: Place, table: RetrofitTable, name: str) -> Iterator[tuple[Kind
             kind = Kind(name, width, tilt)
             depth = width * float(np.cos(np.radians(tilt)))
             if tilt < FLAT_DEG and not place.where.endswith("frames"):
-                yield kind, "panels beside it", None, "lies in the panels' plane: nothing from it reaches them"
+                yield kind, _looks_to(place), None, "lies in the panels' plane: nothing from it reaches them"
             elif gap:
                 yield from _in_gap(place, kind, depth, table.clearance_m)
             else:
-                yield kind, "panels beside it", _sheet(place, kind, depth, table.clearance_m), None
+                yield kind, _looks_to(place), _sheet(place, kind, depth, table.clearance_m), None
+
+
+def _looks_to(place: Place) -> str:
+    return "the row behind" if place.where == "behind frames" else "the panels beside it"
 
 
 def _in_gap(

@@ -11,6 +11,7 @@ from layout.field import Field, blocks
 from layout.peaks import PEAK_DOME_RAYS, PEAK_DRAWS, PeakBlock, peak_hours
 from layout.power.glass import transmission_ratio
 from layout.power.heat import wind_ratio
+from layout.result import WorstHour
 from layout.retrofit.effects import Effect, Part, Roof
 from layout.retrofit.model import Row
 from sites.conventions import FloatArray, IntArray
@@ -48,10 +49,12 @@ class Offence:
 
 @dataclass(frozen=True, eq=False)
 class Traced:
-    """The worst hours of a set at the true sun: light_w_m2, cell_c : the highest of any cell; offences"""
+    """The worst hours of a set at the true sun: light_w_m2, cell_c : the highest of any cell; worst : the hour of the
+    brightest cell; offences"""
 
     light_w_m2: float
     cell_c: float
+    worst: WorstHour
     offences: tuple[Offence, ...]
 
 
@@ -151,7 +154,13 @@ def trace_limits(roof: Roof, arrangement: Arrangement, field: Field, year: Field
             most_heat = np.maximum(most_heat, standing_heat)
         offences += _offences(block, block.front, most_light, hours, False)
         offences += _offences(block, heat, most_heat, hours, True)
-    return Traced(max(float(b.front.max()) for b in seen), max(float(b.cell_c.max()) for b in seen), tuple(offences))
+    brightest = max(seen, key=lambda b: float(b.front.max()))
+    return Traced(
+        float(brightest.front.max()),
+        max(float(b.cell_c.max()) for b in seen),
+        brightest.brightest(at),
+        tuple(offences),
+    )
 
 
 def _bare(roof, arrangement, panels, at, evaluator, seen, limits) -> list[PeakBlock | None]:  # type: ignore[no-untyped-def]

@@ -8,6 +8,7 @@ so that      one candidate a place, candidates that would cross not both, kinds,
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pyomo.environ as pyo
@@ -148,7 +149,7 @@ def _model(p: Problem) -> pyo.ConcreteModel:
     return m
 
 
-def _sum(terms: Sequence[tuple[float, object]]) -> object:
+def _sum(terms: Sequence[tuple[float, Any]]) -> Any:
     """A linear expression; 0 · nothing where it is empty."""
     if not terms:
         return 0.0

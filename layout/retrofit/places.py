@@ -95,7 +95,7 @@ def _edges(number: int, panel: Panel) -> dict[str, Edge]:
 
 def _plane_places(number: int, plane: RoofPlane, edges: dict[int, dict[str, Edge]]) -> Iterator[Place]:
     gaps, free = [], []
-    for i, own in edges.items():
+    for own in edges.values():
         for side, edge in own.items():
             across = _neighbour(edge, side, edges)
             if across is None:

@@ -1,4 +1,4 @@
-"""From candidates to a set that holds: solve, trace the set whole, take back what the model did not know, solve again."""
+"""From candidates to a set that holds: solve, trace the set whole, take back what the model missed, solve again."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace

@@ -83,7 +83,7 @@ def trace_whole(arrangement: Arrangement, conditions: Conditions, settings: Sett
         strings=strings,
         string_kwh=np.array([_string_kwh(s, evaluator, roof) for s in strings]) * conditions.hour_kwh,
         ac_kwh=float(power.ac_kw.sum()) * hours,
-        monthly_ac_kwh=np.bincount(month - 1, power.ac_kw, 12)[:12] * hours,
+        monthly_ac_kwh=np.asarray(np.bincount(month - 1, power.ac_kw, 12)[:12] * hours, dtype=np.float64),
     )
 
 

@@ -1,0 +1,62 @@
+"""``brightacre retrofit PLAN``: from a plan to what it shows and writes."""
+
+from layout.arrange import arrange
+from layout.arrange.roof import planes_of
+from layout.conditions import conditions
+from layout.plan import Plan, RoofLayout, panel_type_of
+from layout.report.outputs import Output
+from layout.report.retrofit_output import retrofit_output
+from layout.retrofit.candidates import Found, find_candidates
+from layout.retrofit.places import places_of
+from layout.retrofit.refine import Retrofit, Task, retrofit
+from layout.retrofit_table import RetrofitTable
+from layout.roof_shapes import roof_panels
+from layout.run import plan_settings
+from layout.workers import Told
+from sites.errors import Fault, InputError
+from sites.weather_files import load_weather
+
+DEFAULT_REFLECTOR = "mirror"
+
+
+def retrofit_command(plan: Plan, told: Told | None = None) -> Output:
+    """Find reflectors for a plan's roof. Raises InputError where the plan has no roof, or several and names none."""
+    layout = roof_of(plan)
+    weather = load_weather(plan.site)
+    year = conditions(plan.site, weather)
+    arrangement, planes = arrange(plan, layout), planes_of(plan, layout)
+    table = plan.retrofit or RetrofitTable()
+    panels = roof_panels(layout, planes, panel_type_of(plan, layout))
+    places = places_of(arrangement.scene.panels, panels, planes)
+    found = find_candidates(places, planes, arrangement.scene, table, reflector_names(plan, table))
+    task = Task(arrangement, planes, year, plan_settings(plan), plan.sheets, table)
+    result: Retrofit = retrofit(task, found, told)
+    return retrofit_output(plan, task, result, [p.plane for p in panels], weather.notes)
+
+
+def found_of(plan: Plan) -> Found:
+    """The candidates for a plan's roof."""
+    layout = roof_of(plan)
+    arrangement, planes = arrange(plan, layout), planes_of(plan, layout)
+    table = plan.retrofit or RetrofitTable()
+    places = places_of(arrangement.scene.panels, roof_panels(layout, planes, panel_type_of(plan, layout)), planes)
+    return find_candidates(places, planes, arrangement.scene, table, reflector_names(plan, table))
+
+
+def reflector_names(plan: Plan, table: RetrofitTable) -> tuple[str, ...]:
+    """The types to try: those named, else the plan's own, else the bundled mirror."""
+    return table.reflectors or tuple(plan.sheets.reflectors) or (DEFAULT_REFLECTOR,)
+
+
+def roof_of(plan: Plan) -> RoofLayout:
+    """The roof that the plan's [retrofit] means. Raises InputError."""
+    roofs = [layout for layout in plan.layouts if isinstance(layout, RoofLayout)]
+    wanted = plan.retrofit.layout if plan.retrofit else None
+    named = [layout for layout in roofs if wanted is None or layout.name == wanted]
+    if not roofs:
+        accepted = "at least one layout of kind 'roof'"
+        raise InputError([Fault(plan.file, "layout", "no layout of kind 'roof'", accepted)])
+    if len(named) > 1:
+        names = ", ".join(repr(layout.name) for layout in named)
+        raise InputError([Fault(plan.file, "retrofit.layout", "nothing, with several roofs", f"one of {names}")])
+    return named[0]
