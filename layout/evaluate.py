@@ -41,6 +41,7 @@ class FieldYear:
         before glass, and of both faces after it
     mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
     by_sheets : (m, n) float32 [-] the part of ``beam`` that came by way of reflectors and diffusers
+    by_lobes : (m, n) float32 [-] the part of that which is not their matt light
     stress : (k,) float32 [(W/m²)²] light of a panel's darkest cell times what it lacks to the brightest, the most of
         any panel: current times reverse voltage of a hot spot, roughly; stressed : (k,) int, that panel
     """
@@ -52,6 +53,7 @@ class FieldYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
+    by_lobes: np.ndarray
     stress: np.ndarray
     stressed: IntArray
 
@@ -66,6 +68,7 @@ class _BlockYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
+    by_lobes: np.ndarray | float
     kept: dict[int, PanelYear]
     stress: np.ndarray
     stressed: IntArray
@@ -117,6 +120,7 @@ class Evaluator:
         cosine = self.conditions.parts.sun @ field.rectangles.normal[block.panels].T
         beam = before["front"][:m] + before["rear"][:m]
         by_sheets = front.by_sheets if rear is None else front.by_sheets + rear.by_sheets
+        by_lobes = front.by_lobes if rear is None else front.by_lobes + rear.by_lobes
         free = np.maximum(0.0, cosine) if rear is None else np.abs(cosine)
         hour["direct"] = self.matrix[:, :m] @ ((beam - by_sheets) @ share)
         hour["open_direct"] = self.matrix[:, :m] @ (free @ share)
@@ -127,7 +131,7 @@ class Evaluator:
         if self.wiring.mode != "panel":
             kept = panel_years(block, light, panel_c, power["dc"] / scale, self.model)
         stress, stressed = most_stressed(light)
-        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
+        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, by_lobes, kept)
         return _BlockYear(*found, stress, block.panels[stressed])
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
@@ -158,7 +162,7 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     n, k, m = len(field.rectangles), len(c.albedo), len(c.parts.sun)
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
-    beam, by_sheets = np.zeros((m, n), dtype=np.float32), np.zeros((m, n), dtype=np.float32)
+    beam, by_sheets, by_lobes = (np.zeros((m, n), dtype=np.float32) for _ in range(3))
     kept: dict[int, PanelYear] = {}
     stress, stressed = np.full(k, -1.0, dtype=np.float32), np.zeros(k, dtype=np.int64)
     brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
@@ -168,7 +172,7 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
         for name, values in part.hour.items():
             hour[name] += values
         chosen = part.block.panels
-        beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
+        beam[:, chosen], by_sheets[:, chosen], by_lobes[:, chosen] = part.beam, part.by_sheets, part.by_lobes
         brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
         kept |= part.kept
         more = part.stress > stress
@@ -179,7 +183,8 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     hour["wired"] = strings_dc_w(strings, kept, field, evaluator.model, hour["dc"])
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
-    return FieldYear(panel, hour, beam[:, stands], brightest, warmest, mean, by_sheets[:, stands], stress, stressed)
+    light = (beam[:, stands], brightest, warmest, mean, by_sheets[:, stands], by_lobes[:, stands])
+    return FieldYear(panel, hour, *light, stress, stressed)
 
 
 def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:

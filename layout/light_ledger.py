@@ -2,11 +2,12 @@
 each other.
 
 What arrives comes from coefficients of the reflectors' fronts, what reaches panels from those of the panels (both
-looked at backward, from the receiver); what misses, is absorbed or lost to facet masking comes from light followed
+looked at backward, from the receiver), by points of their own, since light of narrow sheets slips between those of
+the year; what misses, is absorbed or lost to facet masking comes from light followed
 forward from the sun.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,13 +16,19 @@ from layout.evaluate import FieldYear
 from layout.field import Field
 from layout.geometry.rays import START_OFFSET_M
 from layout.geometry.rectangles import Rectangles
-from layout.light.lattice import cosine_hemisphere, fibonacci_lattice
+from layout.light.lattice import additive_sequence, cosine_hemisphere, fibonacci_lattice
+from layout.light.places import PlaceNet
+from layout.light.receive import Receiver
 from layout.light.sheets import Sheet
 from layout.result import LightLedger
 from sites.conventions import FloatArray, IntArray
 
 PHOTONS = 300_000
 FRONT_POINTS = 34
+REACHED_POINTS = 20_000
+REACHED_POINTS_A_PANEL = (34, 987)
+TURNS = 8
+"""Points on panels that look for light by way of sheets, and sets of facets drawn for them in turn."""
 
 
 def light_ledger(
@@ -33,7 +40,8 @@ def light_ledger(
         return LightLedger(0.0, 0.0, 0.0, 0.0, 0.0)
     sheets = Rectangles.of(scene.reflectors)
     arrived = float((arriving @ sheets.area) @ light)
-    reached = float(((year.by_sheets * field.rectangles.area).sum(axis=1) * light).sum())
+    matt = year.by_sheets - year.by_lobes
+    reached = float(((matt * field.rectangles.area).sum(axis=1) * light).sum()) + _reached_by_lobes(field, conditions)
     missed, absorbed, masked = _forward(field, sheets, conditions, light, seed)
     return LightLedger(arrived, reached, missed, absorbed, masked)
 
@@ -47,6 +55,44 @@ def arriving_beam(field: Field, c: Conditions) -> FloatArray:
     seen = free.reshape(len(c.parts.sun), len(sheets), FRONT_POINTS).mean(axis=2)
     seen *= np.maximum(0.0, c.parts.sun @ sheets.normal.T)
     return seen
+
+
+def _reached_by_lobes(field: Field, c: Conditions) -> float:
+    """Sunlight of a year that sheets' lobes bring to all panels, kWh."""
+    light, panels, total = c.sun_light(), field.rectangles, 0.0
+    both = np.array([p.bifacial for p in field.arrangement.scene.panels], dtype=bool)
+    for rear, chosen in ((False, np.arange(len(panels))), (True, np.flatnonzero(both))):
+        normals, kind = np.unique(np.round(panels.normal[chosen], 7), axis=0, return_inverse=True)
+        for k in range(len(normals)):
+            some = panels[chosen[kind.reshape(-1) == k]]
+            total += float(_lobes_on(field, c, some, rear) @ light)
+    return total
+
+
+def _lobes_on(field: Field, c: Conditions, panels: Rectangles, rear: bool) -> FloatArray:
+    """Beams of 1 kWh/m² that reach panels of one attitude by way of sheets' lobes, (m,) [kWh]. Points take turns, each
+    panel has others."""
+    lattice = fibonacci_lattice(int(np.clip(REACHED_POINTS // len(panels), *REACHED_POINTS_A_PANEL)))
+    side = -1.0 if rear else 1.0
+    parts = replace(c.parts, draws=TURNS)
+    out = np.zeros(len(c.parts.sun))
+    moved = additive_sequence(np.arange(len(panels)), 2)
+    for turn in range(TURNS):
+        pattern = (lattice[turn::TURNS, None] + moved) % 1.0
+        points = np.concatenate(
+            [
+                panels.corner + p[:, :1] * panels.along + p[:, 1:] * panels.up + side * START_OFFSET_M * panels.normal
+                for p in pattern
+            ]
+        )
+        nothing = PlaceNet(1.0, 1.0)
+        receiver = Receiver(field.engine, parts, points, side * panels.normal[0], (np.ones_like,), nothing, None)
+        smooth = tuple(o for o in receiver.orders() if all(s.smooth for s in o))
+        rough = tuple(o for o in receiver.orders() if not all(s.smooth for s in o))
+        area = np.tile(panels.area, len(pattern)) / len(lattice)
+        got = receiver.by_sheets(smooth)[0] + TURNS * receiver.by_sheets(rough, (turn, TURNS))[0]
+        out += got[: len(out)] @ area
+    return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,20 +1,30 @@
 """Light coefficients: what each cell receives from each part of the sky (Tregenza & Waters, Lighting Research
 and Technology 15(2) (1983) 65-71, daylight coefficients)."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
 from layout.light.ground import GroundLight
+from layout.light.lattice import fibonacci_lattice
 from layout.light.net import Net
 from layout.light.places import PlaceNet
 from layout.light.receive import Engine, Receiver
 from layout.light.sheets import sheets_of
 from layout.light.sky_parts import GOLDEN, Glass, SkyParts
 from layout.pieces import Scene
-from sites.conventions import IntArray
+from sites.conventions import FloatArray, IntArray
+
+CELL_TURNS = (5, 8, 13, 21)
+TURNS_PER_CELL = 8.0
+"""Points of a cell at which light by way of sheets is worked out: at least so many times the cell over the narrowest
+sheet. Experiment: tests/layout/test_light_ledger.py prints what the ledger of narrow sheets leaves open."""
+
+DRAW_SETS = 7
+"""Cells side by side draw facets from different sets, so that the mean over a panel has the error of so many times more
+draws; a number that divides no usual number of cells in a row."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,11 +32,13 @@ class LightCoefficients:
     """before, after : (columns, n_panels, cells) float32 [-], before and after the angular loss of the glass;
         columns as in layout.light.sky_parts
     by_sheets : (m, n_panels) float32 [-] mean part of the sun columns before glass that came by way of sheets
+    by_lobes : likewise, not by way of their matt light; 0 where it is not told
     """
 
     before: np.ndarray
     after: np.ndarray
     by_sheets: np.ndarray
+    by_lobes: np.ndarray | float = 0.0
 
 
 def engine_of(scene: Scene, sheet_glass: Glass) -> Engine:
@@ -62,6 +74,7 @@ def light_coefficients(
         np.zeros(shape, dtype=np.float32),
         np.zeros(shape, dtype=np.float32),
         np.zeros((len(parts.sun), len(panels)), dtype=np.float32),
+        by_lobes := np.zeros((len(parts.sun), len(panels)), dtype=np.float32),
     )
     normals = panels.normal * (-1.0 if rear else 1.0)
     _, attitude = np.unique(np.round(normals, 7), axis=0, return_inverse=True)
@@ -74,10 +87,49 @@ def light_coefficients(
         chosen = panels[members]
         points, normal = net.place(chosen, rear), normals[members[0]]
         receiver = Receiver(engine, parts, points, normal, (np.ones_like, glass), places, store)
-        columns, by_sheets = receiver.columns(int(k) % parts.sets)
+        lobes = _cell_lobes(receiver, net, chosen, rear, int(k) % parts.sets) if engine.sheets else None
+        columns, by_sheets = receiver.columns(int(k) % parts.sets, lobes)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
         result.by_sheets[:, members] = net.panel_means(net.cell_means(by_sheets))
+        if lobes is not None:
+            by_lobes[:, members] = net.panel_means(net.cell_means(lobes[0, : len(parts.sun)]))
     return result
+
+
+def _cell_lobes(receiver: Receiver, net: Net, panels: Rectangles, rear: bool, which: int) -> np.ndarray:
+    """Light by way of sheets' lobes as of `Receiver.by_sheets`, the mean over each cell at all its points: light of a
+    narrow strip ends within a cell. Points of a cell take turns with the draws of scattering sheets.
+
+    which : chooses the panels' draws, so that errors of neighbours do not add up
+    """
+    orders, pattern = receiver.orders(), fibonacci_lattice(_turns(receiver.engine, net, panels))
+    smooth = tuple(o for o in orders if all(s.smooth for s in o))
+    rough = tuple(o for o in orders if not all(s.smooth for s in o))
+    sources = len(receiver.parts.sun) + receiver.parts.ring_rays
+    out = np.zeros((len(receiver.glasses), sources, len(panels) * net.cells), dtype=np.float32)
+    group = np.tile(np.arange(net.cells) % DRAW_SETS, len(panels))
+    for turn, share in enumerate(pattern):
+        points = net.moved(share).place(panels, rear)
+        if smooth:
+            out += replace(receiver, points=points).by_sheets(smooth) / np.float32(len(pattern))
+        for g in range(DRAW_SETS if rough else 0):
+            looking = replace(receiver, points=points[group == g])
+            out[:, :, group == g] += looking.by_sheets(rough, (turn, len(pattern)), which * DRAW_SETS + g)
+    return np.repeat(out, net.points // net.cells, axis=2)
+
+
+def _turns(engine: Engine, net: Net, panels: Rectangles) -> int:
+    rectangles, member = engine.kernel.rectangles, np.any([s.member for s in engine.sheets], axis=0)[:-1]
+    narrowest = min(_edges(rectangles[member]).min(axis=1))
+    rows, columns = net.panel_cells or (net.n_up, net.n_along)
+    cell = float((_edges(panels) / [columns, rows]).max())
+    wanted = TURNS_PER_CELL * cell / narrowest
+    return next((n for n in CELL_TURNS if n >= wanted), CELL_TURNS[-1])
+
+
+def _edges(rectangles: Rectangles) -> FloatArray:
+    """Lengths (n, 2) along and up [m]."""
+    return np.stack([np.linalg.norm(rectangles.along, axis=1), np.linalg.norm(rectangles.up, axis=1)], axis=1)
 
 
 def year_places(panels: Rectangles) -> PlaceNet:
@@ -92,5 +144,4 @@ def map_places(panels: Rectangles) -> PlaceNet:
 
 
 def _places(panels: Rectangles, per_edge: float, most_m: float, per_distance: float) -> PlaceNet:
-    edges = np.concatenate([np.linalg.norm(panels.along, axis=1), np.linalg.norm(panels.up, axis=1)])
-    return PlaceNet(float(np.clip(per_edge * edges.min(), most_m / 60.0, most_m)), per_distance)
+    return PlaceNet(float(np.clip(per_edge * _edges(panels).min(), most_m / 60.0, most_m)), per_distance)

@@ -1,6 +1,6 @@
 """Where on a panel light is worked out: net cells, each sampled by a small pattern of points."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ class Net:
 
     pattern : (k, 2) float [-] shares of the net cell along (up, along)
     up, along : where single points lie instead, and how much of the panel each stands for; None: net cells are equal
+    panel_cells : cells of the panel (up, along), where points stand for some of them
     """
 
     n_up: int
@@ -24,6 +25,7 @@ class Net:
     pattern: FloatArray = field(default_factory=lambda: np.array([[0.5, 0.5]]))
     up: Edge | None = None
     along: Edge | None = None
+    panel_cells: tuple[int, int] | None = None
 
     @property
     def cells(self) -> int:
@@ -59,6 +61,17 @@ class Net:
         up = (np.arange(self.n_up)[:, None, None] + self.pattern[:, 0]) / self.n_up
         along = (np.arange(self.n_along)[None, :, None] + self.pattern[:, 1]) / self.n_along
         return np.broadcast_to(up, shape).reshape(-1), np.broadcast_to(along, shape).reshape(-1)
+
+    def moved(self, share: FloatArray) -> "Net":
+        """The same net cells, each looked at by one other point: at ``share`` (2,) of it along (up, along). Where
+        single cells stand for several, that is of the panel's cell."""
+        if self.up is None or self.along is None or self.panel_cells is None:
+            return replace(self, pattern=share[None])
+        up, along = (
+            replace(edge, at=edge.at + (s - 0.5) / n)
+            for edge, s, n in zip((self.up, self.along), share, self.panel_cells, strict=True)
+        )
+        return replace(self, up=up, along=along)
 
     def place(self, panels: Rectangles, rear: bool = False) -> FloatArray:
         """Points just off the chosen face: (n_panels × points, 3) float [m]."""
@@ -115,7 +128,7 @@ def group_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net
     Experiment: tests/agreement/test_year_net.py prints what it does to a year against every cell.
     """
     up, along = end_cells(n_up, groups_up, 6), end_cells(n_along, groups_along, 6)
-    return Net(len(up.at), len(along.at), up=up, along=along)
+    return Net(len(up.at), len(along.at), up=up, along=along, panel_cells=(n_up, n_along))
 
 
 def _coarse(cells: int, least: int, groups: int) -> int:

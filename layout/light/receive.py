@@ -85,9 +85,13 @@ class Receiver:
     ground_light: GroundLight | None
     diffusers: int = MOST_DIFFUSERS
 
-    def columns(self, which: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    def columns(self, which: int = 0, lobes: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Coefficients (glasses, 2m + 4, p) float32, and the part of the first glass's sun columns that came by way
-        of sheets, (m, p); ``which`` chooses the shift of the hemisphere's rays."""
+        of sheets, (m, p).
+
+        which : the shift of the hemisphere's rays; lobes : light by way of sheets' lobes as of `by_sheets`, where it
+        was worked out otherwise
+        """
         m = len(self.parts.sun)
         seen = self._worth_a_look(self.parts.bounces, self.diffusers)
         out = self.hemisphere(which) if seen else self._nothing()
@@ -95,19 +99,25 @@ class Receiver:
         self._add_sun(out[:, :m])
         self._add_band(out[:, 2 * m + 2])
         if self.engine.sheets:
-            got = self.by_sheets(tuple(sequences(self.engine.sheets, self.parts.bounces, self.diffusers)))
+            got = self.by_sheets(self.orders()) if lobes is None else lobes
             out[:, :m] += got[:, :m]
             by_sheets += got[0, :m]
             out[:, 2 * m + 2] += self.parts.ring_strength() * got[:, m:].sum(axis=1)
         return out, by_sheets
 
-    def by_sheets(self, orders: Sequence[tuple[Sheet, ...]]) -> np.ndarray:
-        """Beams of 1 W/m² by way of sheets' lobes, (glasses, m + ring_rays, p): sun directions, then the ring's."""
+    def orders(self) -> tuple[tuple[Sheet, ...], ...]:
+        """Orders in which sunlight may meet sheets."""
+        return tuple(sequences(self.engine.sheets, self.parts.bounces, self.diffusers))
+
+    def by_sheets(
+        self, orders: Sequence[tuple[Sheet, ...]], part: tuple[int, int] = (0, 1), number: int = 0
+    ) -> np.ndarray:
+        """Beams of 1 W/m² by way of sheets' lobes, (glasses, m + ring_rays, p): sun directions, then the ring's.
+        part, number : as of `light_by_sheets`."""
         sources = np.concatenate([self.parts.sun, self.parts.ring_directions()])
         e = self.engine
-        return light_by_sheets(
-            e.kernel, orders, self.points, self.normal, sources, self.glasses, e.sheet_glass, self.parts.draws
-        )
+        draws = (self.parts.draws, part, number)
+        return light_by_sheets(e.kernel, orders, self.points, self.normal, sources, self.glasses, e.sheet_glass, *draws)
 
     def straight(self) -> np.ndarray:
         """Straight beams of 1 W/m² on the first glass, (m, p)."""

@@ -51,7 +51,7 @@ class SkyParts:
     ground_rays: int = 89
     sets: int = 4
     bounces: int = 1
-    draws: int = 13
+    draws: int = 21
     sun_only: bool = False
     seed: int = 7
 

@@ -1,0 +1,82 @@
+"""Where the light on reflectors goes: shares estimated each by itself add up to what arrives, for any valid plan."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from layout.plan import parse_plan
+from layout.run import run_plan
+
+GAP = 0.01
+
+PLAN = """
+title = "A few panels with sheets"
+[site]
+name = "corrawindle"
+[plot]
+boundary = [[0, 0], [7, 0], [7, 5], [0, 5]]
+[[layout]]
+name = "sheets"
+{layout}
+[[layout.booster]]
+reflector = "{reflector}"
+{booster}
+"""
+
+WINGS = 'place = "wings"\nsides = ["{side}"]\ndepth_m = {depth}\nopening_deg = {opening}'
+
+
+def rows(tilt: float, pitch: float, orientation: str = "landscape") -> str:
+    return (
+        f'kind = "rows"\ntilt_deg = {tilt}\nazimuth_deg = 0\npitch_m = {pitch}\npanel_gap_m = 0.9\n'
+        f'orientation = "{orientation}"'
+    )
+
+
+def gap(layout: str, reflector: str, booster: str) -> float:
+    text = PLAN.format(layout=layout, reflector=reflector, booster=booster)
+    found = run_plan(parse_plan(text, "sheets.toml", Path())).layouts["sheets"]
+    assert found.boost is not None
+    ledger = found.boost.ledger
+    shares = [x / ledger.arrived_kwh for x in (ledger.reached_kwh, ledger.missed_kwh, ledger.absorbed_kwh)]
+    told = ", ".join(
+        f"{name} {share:.3f}" for name, share in zip(("reached", "missed", "absorbed"), shares, strict=True)
+    )
+    print(f"\n{reflector}, {' '.join(booster.split())}: gap {ledger.gap_fraction:+.2%}; {told}")
+    return ledger.gap_fraction
+
+
+@pytest.mark.parametrize(
+    ("reflector", "side", "depth", "opening"),
+    [
+        ("mirror", "upper", 0.5, 75),
+        ("mirror", "upper", 0.12, 75),
+        ("mirror", "left", 0.4, 75),
+        ("mirror", "lower", 0.4, 60),
+        ("matt", "upper", 0.4, 60),
+        ("one_way_spreader", "upper", 0.25, 75),
+    ],
+)
+def test_wings(reflector: str, side: str, depth: float, opening: float) -> None:
+    booster = WINGS.format(side=side, depth=depth, opening=opening)
+    assert abs(gap(rows(25, 3.6), reflector, booster)) < GAP
+
+
+def test_strip_in_the_aisle() -> None:
+    assert abs(gap(rows(30, 3.4, "portrait"), "mirror", 'place = "aisle"\nwidth_m = 0.8\ntilt_deg = 20')) < GAP
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(24))
+def test_random_plans(seed: int) -> None:
+    rng = np.random.default_rng(700 + seed)
+    reflector = ("mirror", "matt", "one_way_spreader", "rod_array", "two_way_spreader")[seed % 5]
+    layout = rows(float(rng.uniform(10, 50)), float(rng.uniform(2.5, 5)), ("landscape", "portrait")[seed % 2])
+    wings = WINGS.format(
+        side=("lower", "upper", "left", "right")[seed % 4],
+        depth=round(float(rng.uniform(0.08, 0.8)), 2),
+        opening=round(float(rng.uniform(50, 88)), 1),
+    )
+    aisle = f'place = "aisle"\nwidth_m = {rng.uniform(0.2, 0.8):.2f}\ntilt_deg = {rng.uniform(0, 40):.0f}'
+    assert abs(gap(layout, reflector, aisle if seed % 3 == 0 else wings)) < GAP
