@@ -48,13 +48,13 @@ def roof_figure(
         ring = points[[0, 1, 3, 2]]
         axes.add_patch(Shape(ring, facecolor=colours(scale(gain[number])), edgecolor="white", linewidth=0.8))
         dark = scale(gain[number]) < 0.6
-        words = f"{number}" if not len(result.chosen) else f"{number}\n{percent(gain[number])}"
+        words = f"{number}" if not len(result.chosen) else f"{number}\n{percent(round(gain[number], 3) + 0.0)}"
         middle = ring.mean(axis=0)
         axes.text(middle[0], middle[1], words, ha="center", va="center", fontsize=7, color="white" if dark else INK)
     for line in lines:
         _part(axes, line)
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), aspect="equal", xlabel="right from the origin, m",
-             ylabel="up the slope, m")  # fmt: skip
+             ylabel="up from the origin, m")  # fmt: skip
     axes.set_title(_title(plane))
     if len(result.chosen):
         bar = figure.add_axes(((WIDTH_IN - 0.75) / WIDTH_IN, 0.75 / total, 0.13 / WIDTH_IN, 0.6 * height_in / total))
@@ -67,14 +67,14 @@ def roof_figure(
 def gain_scale(result: Retrofit) -> Normalize:
     """From the least to the largest gain of any panel, whole per cents."""
     gain = result.whole.dc_kwh / result.bare.dc_kwh - 1.0
-    low, high = np.floor(100 * min(0.0, gain.min())) / 100, np.ceil(100 * max(0.01, gain.max())) / 100
+    low, high = np.floor(100 * min(0.0, gain.min() + 5e-4)) / 100, np.ceil(100 * max(0.01, gain.max())) / 100
     return Normalize(float(low), float(high))
 
 
 def _title(plane: RoofPlane) -> str:
     table = plane.table
     if table.tilt_deg < 1.0:
-        return f"{table.name}, level; up on this drawing is {(table.azimuth_deg + 180.0) % 360.0:.0f}° from north"
+        return f"{table.name}, level; up on this drawing points to azimuth {(table.azimuth_deg + 180.0) % 360.0:.0f}°"
     return f"{table.name}, tilt {table.tilt_deg:g}°, faces {table.azimuth_deg:g}°"
 
 

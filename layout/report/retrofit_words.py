@@ -142,6 +142,10 @@ def _best_alone(result: Retrofit) -> tuple[str, ...]:
         f"The best single one, {part.kind.words}, {place}, changes the year by {signed(float(gain[best]))} kWh at the "
         f"socket while it changes the light on the panels by {signed(light)} kWh."
     ]
+    loss = result.problem.gain[best] * result.ac_per_dc
+    if gain[best] > 0 and loss.min() < 0:
+        worst = int(loss.argmin())
+        lines.append(f"It would take {number(float(-loss[worst]))} kWh a year from panel {worst}.")
     if light > 0 and gain[best] < 0.1 * light:
         lines.append(
             "Light that falls on a part of a panel's cells only is of little use: cells in series carry the current of "

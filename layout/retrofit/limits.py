@@ -167,8 +167,10 @@ def _bare(roof, arrangement, panels, at, evaluator, seen, limits) -> list[PeakBl
     """The same hours and panels without parts, where some limit is passed."""
     kind = evaluator.kind
     passed = any((b.front > limits.light_w_m2).any() or (b.cell_c > kind.max_cell_c).any() for b in seen)
-    if not passed or not arrangement.scene.reflectors:
+    if not passed:
         return [None] * len(seen)
+    if not arrangement.scene.reflectors:
+        return list(seen)
     field = roof.field.with_full_cells(panels)
     return [PeakBlock.of(b, at, evaluator) for b in blocks(field, at, transmission_ratio)]
 
