@@ -25,8 +25,8 @@ from sites.conventions import FloatArray, IntArray
 
 PHOTONS = 300_000
 FRONT_POINTS = 34
-REACHED_POINTS = 20_000
-REACHED_POINTS_A_PANEL = (34, 987)
+REACHED_POINTS = 6_000
+REACHED_POINTS_A_PANEL = (21, 987)
 TURNS = 8
 """Points on panels that look for light by way of sheets, and sets of facets drawn for them in turn."""
 

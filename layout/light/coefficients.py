@@ -17,7 +17,7 @@ from layout.light.sky_parts import GOLDEN, Glass, SkyParts
 from layout.pieces import Scene
 from sites.conventions import FloatArray, IntArray
 
-CELL_TURNS = (5, 8, 13, 21)
+CELL_TURNS = (1, 3, 5, 8, 13, 21)
 TURNS_PER_CELL = 8.0
 """Points of a cell at which light by way of sheets is worked out: at least so many times the cell over the narrowest
 sheet. Experiment: tests/layout/test_light_ledger.py prints what the ledger of narrow sheets leaves open."""
