@@ -31,6 +31,7 @@ def light_by_sheets(
     sheet_glass: Glass,
     draws: int,
     part: tuple[int, int] = (0, 1),
+    number: int = 0,
 ) -> np.ndarray:
     """Irradiance at points from beams of 1 W/m² by way of sheets.
 
@@ -38,12 +39,13 @@ def light_by_sheets(
     points : (p, 3) just off a face of unit normal ``normal``; sources : (s, 3) unit toward each beam
     glasses : one result each; sheet_glass : angular curve of diffusers
     part : (k, n): only every n-th draw from k on and what these add to the whole, so that points can take turns
+    number : set of draws, as of `draw_points`
     Returns (len(glasses), s, p) float32.
     """
     out = np.zeros((len(glasses), len(sources), len(points)), dtype=np.float32)
     at_once = max(1, RAYS_AT_ONCE // max(1, len(points)))
     for order in orders:
-        element = draw_points(len(sources), draws, [not s.smooth for s in order])
+        element = draw_points(len(sources), draws, [not s.smooth for s in order], number)
         whole, element = element.shape[1], element[:, part[0] :: part[1]]
         beams = len(sources) * element.shape[1]
         for start in range(0, beams, at_once):

@@ -85,16 +85,17 @@ def additive_sequence(numbers: IntArray, dimensions: int) -> FloatArray:
     return (0.5 + np.asarray(numbers)[..., None] * phi ** -np.arange(1.0, dimensions + 1.0)) % 1.0
 
 
-def draw_points(sources: int, draws: int, rough: Sequence[bool]) -> FloatArray:
+def draw_points(sources: int, draws: int, rough: Sequence[bool], number: int = 0) -> FloatArray:
     """Points of the unit square that draw the facets of the sheets on a path, by source and draw.
 
     rough : for each sheet of the path, whether its facets differ; a path without rough sheets needs one draw
+    number : chooses among sets of draws that are moved against each other
     Returns (sources, count, sheets, 2) in [0, 1), count at least ``draws``. The draws of one path's sheets are
     independent of each other; each source's are moved, so that a year does not repeat one draw's error.
     """
     which = np.flatnonzero(rough)
     lattice = fibonacci_lattice(draws if len(which) else 1, (0.37, 0.61))
-    count, i = len(lattice), np.arange(sources)
+    count, i = len(lattice), np.arange(sources) + number * sources
     out = np.full((sources, count, len(rough), 2), 0.5)
     if len(which) == 1:
         out[:, :, which[0]] = (lattice + i[:, None, None] * np.array([_GOLDEN, 0.754877666])) % 1.0
