@@ -255,6 +255,7 @@ class Brute:
             after[h] += sky.dome[h] * dome[1] + sky.horizon[h] * band[1]
         ground = np.concatenate(hits), np.concatenate(block), np.hstack(weight)
         self._add_ground(rays, f, ground, before, after, rng)
+        self.cells = before  # W/m², summed over the hours
         kwh = self.year.hour_kwh
         return before.reshape(n, cells).mean(axis=1) * kwh, after
 
