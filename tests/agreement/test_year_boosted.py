@@ -35,6 +35,8 @@ _spec.loader.exec_module(brute_force)
 FIELD, PANEL, PEAK = 0.005, 0.015, 0.03
 OFF_M = 1e-4
 GROUND_HITS = 5000
+RING_PARCELS = 4000
+PARCELS_AT_ONCE = 250_000
 PEAK_HOURS = 6
 
 PLAN = """
@@ -220,12 +222,13 @@ def by_reflectors(scene, year, cells, parcels, side):
     trace, sky, suns = Sheets(scene, np.random.default_rng(11)), year.sky, sun_of(year)
     shining = np.flatnonzero(sky.beam > 0)
     got = np.zeros(len(scene.panels))
-    for start in range(0, len(shining), 64):
-        chosen = shining[start : start + 64]
+    at_once = max(1, PARCELS_AT_ONCE // parcels)
+    for start in range(0, len(shining), at_once):
+        chosen = shining[start : start + at_once]
         got += trace.thrown(suns[chosen], sky.beam[chosen], parcels, cells).mean(axis=1)
     azimuth = np.arange(0.5, 360.0, 5.0)
     ring = np.full(72, sky.horizon.sum() / np.maximum(0.0, np.cos(np.radians(azimuth))).sum())
-    got += trace.thrown(unit_vector(np.full(72, 1.0), azimuth), ring, 40 * parcels, cells).mean(axis=1)
+    got += trace.thrown(unit_vector(np.full(72, 1.0), azimuth), ring, RING_PARCELS, cells).mean(axis=1)
     dome, (place, panel, weight) = trace.sky_and_ground(side)
     got += dome * sky.dome.sum()
     if len(weight):
