@@ -22,6 +22,9 @@ HOT_SPOT_HOURS = 16
 PANELS_EACH = 12
 """Panels traced again for the brightest cell, the hottest and the most uneven light each."""
 
+PANELS_AT_ONCE = 64
+"""Panels whose hours are estimated together, so that memory stays bounded."""
+
 PEAK_DOME_RAYS = 233
 PEAK_DRAWS = 89
 """At peaks the dome is a small part; facets are drawn more finely than for the year."""
@@ -31,8 +34,8 @@ MEAN_LIGHT_W_M2 = 200.0
 
 
 def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> Peaks:
-    """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, those most prone to
-    hot spots, and all that may lie beyond the panel's limits."""
+    """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, the most unevenly
+    lit, those most prone to hot spots, and all that may lie beyond the panel's limits."""
     in_series = longest_string(field.arrangement, evaluator.wiring)
     kind, (hours, panels) = evaluator.kind, peak_hours(year, field, evaluator)
     at = evaluator.conditions.at_hours(hours)
@@ -120,16 +123,36 @@ def peak_hours(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[Int
     heat = _estimate(year.warmest.max(axis=1)[:, None], c)[:, 0]
     warm = cell_temperature(heat, c.air_c, c.wind_m_s, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
     still = cell_temperature(heat, c.air_c, 0.0 * c.wind_m_s, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
-    most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still)]
+    uneven = _uneven(year, traced, c)
+    most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still, uneven)]
     beyond = np.flatnonzero((light > kind.max_light_w_m2) | (warm > kind.max_cell_c))
     stress = np.argsort(-year.stress, kind="stable")[:HOT_SPOT_HOURS]
     hours = np.unique(np.concatenate([*most, beyond, stress]))
     at = c.picked(hours)
-    light, mean = _estimate(year.brightest[:, traced], at), _estimate(year.mean[:, traced], at)
-    ratio = np.where(mean > MEAN_LIGHT_W_M2, light / np.maximum(mean, 1.0), 0.0)
-    values = (light, _estimate(year.warmest[:, traced], at), ratio)
+    light = _estimate(year.brightest[:, traced], at)
+    values = (light, _estimate(year.warmest[:, traced], at), _ratio(light, year.mean[:, traced], at))
     best = [np.argsort(-v.max(axis=0), kind="stable")[:PANELS_EACH] for v in values]
     return hours, np.unique(np.concatenate([traced[np.unique(np.concatenate(best))], year.stressed[stress]]))
+
+
+def _uneven(year: FieldYear, traced: IntArray, c: Conditions) -> FloatArray:
+    """Estimate of each hour's largest ratio of a cell to its panel's mean, (k,)."""
+    most = np.zeros(len(c.albedo))
+    for start in range(0, len(traced), PANELS_AT_ONCE):
+        some = traced[start : start + PANELS_AT_ONCE]
+        ratio = _ratio(_estimate(year.brightest[:, some], c), year.mean[:, some], c)
+        most = np.maximum(most, ratio.max(axis=1, initial=0.0))
+    return most
+
+
+def _ratio(brightest: FloatArray, mean: np.ndarray, c: Conditions) -> FloatArray:
+    """Estimate of brightest cells (k, n) [W/m²] over their panels' means, by the means' coefficients (2m + 4, n); 0 for
+    panels that do not count."""
+    m, ground = len(c.parts.sun), c.weights @ mean[len(c.parts.sun) : 2 * len(c.parts.sun)]
+    beam = (c.weights @ mean[:m] + c.albedo[:, None] * ground) * c.sky.beam[:, None]
+    rest = np.stack([c.sky.dome, c.albedo * c.sky.dome, c.sky.horizon, c.albedo * c.sky.horizon], axis=1)
+    light = beam + rest @ mean[2 * m :]
+    return np.where(light > MEAN_LIGHT_W_M2, brightest / np.maximum(light, 1.0), 0.0)
 
 
 def _estimate(largest: np.ndarray, c: Conditions) -> FloatArray:
