@@ -30,10 +30,16 @@ class PanelType:
     bifaciality: float = 0.0
     max_cell_c: float = 85.0
     max_light_w_m2: float = 1250.0
-    limits_stated: bool = False
+    max_cell_stated: bool = False
+    max_light_stated: bool = False
     u0_w_m2_k: float = 25.0
     u1_w_s_m3_k: float = 6.84
     note: str = ""
+
+    @property
+    def limits_stated(self) -> bool:
+        """Whether both limits are the maker's; one that is not stated is our default."""
+        return self.max_cell_stated and self.max_light_stated
 
     @property
     def area_m2(self) -> float:

@@ -64,7 +64,13 @@ def panel_from_datasheet(
     values = table.model_dump(exclude={"max_cell_c", "max_light_w_m2"})
     limits = {k: v for k, v in table.model_dump(include={"max_cell_c", "max_light_w_m2"}).items() if v is not None}
     values["note"] = values["note"].strip()
-    return PanelType(name=name, **values, **limits, limits_stated=bool(limits))
+    return PanelType(
+        name=name,
+        **values,
+        **limits,
+        max_cell_stated="max_cell_c" in limits,
+        max_light_stated="max_light_w_m2" in limits,
+    )
 
 
 def _check_curve(table: PanelTable, file: str, prefix: str, faults: list[Fault]) -> None:

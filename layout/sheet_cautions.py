@@ -41,11 +41,14 @@ def _burns(arrangement: Arrangement, peak: Peaks) -> str:
 
 def _warranty(arrangement: Arrangement, peak: Peaks) -> str:
     kind = arrangement.panel_type
-    whose = "rated for" if kind.limits_stated else "whose limits, ours for want of the maker's, are"
+    none = not kind.max_cell_stated and not kind.max_light_stated
+    whose = "whose limits, ours for want of the maker's, are" if none else "rated for"
+    ours = " (ours, for want of the maker's)"
+    light, heat = (("" if none or s else ours) for s in (kind.max_light_stated, kind.max_cell_stated))
     return (
         f"Warranty: up to {peak.peak_cell_light_w_m2:.0f} W/m² and {peak.hottest_cell_c:.0f} °C "
-        f"({peak.hottest_cell_still_air_c:.0f} °C in still air) on cells {whose} {kind.max_light_w_m2:.0f} W/m² and "
-        f"{kind.max_cell_c:.0f} °C. The maker's data decide; a warranty may not cover reflected light at all."
+        f"({peak.hottest_cell_still_air_c:.0f} °C in still air) on cells {whose} {kind.max_light_w_m2:.0f} W/m²{light} "
+        f"and {kind.max_cell_c:.0f} °C{heat}. The maker's data decide; a warranty may not cover reflected light at all."
     )
 
 

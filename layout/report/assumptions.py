@@ -69,7 +69,8 @@ def _ground(site: Site) -> list[Assumption]:
 
 def _panel(kind: PanelType, layouts: list[str]) -> Assumption:
     rear = f", rear face at {100 * kind.bifaciality:.0f} % of the front's" if kind.bifaciality else ""
-    limits = "" if kind.limits_stated else "; its limits are our defaults"
+    ours = [name for name, s in (("heat", kind.max_cell_stated), ("light", kind.max_light_stated)) if not s]
+    limits = f"; our default for {' and '.join(ours)}" if ours else ""
     value = (
         f"{kind.name}: {kind.length_m:g} × {kind.width_m:g} m, {kind.pmax_w:g} W, "
         f"{kind.gamma_pmax_pct_per_k:g} %/K, {kind.bypass_groups} bypass groups{rear}; rated for "

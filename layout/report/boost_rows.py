@@ -124,8 +124,8 @@ HEAT_NOTE = (
     "panel's mean: the most by which a cell outshines its panel, where the panel's mean is above 200 W/m²."
 )
 DEFAULT_LIMITS_NOTE = (
-    "* The panel's values state no limit: 85 °C and 1250 W/m² are ours. The maker's data decide, and whether the "
-    "warranty holds under reflected light at all."
+    "* A limit that the panel's values do not state: 85 °C and 1250 W/m² are ours. The maker's data decide, "
+    "and whether the warranty holds under reflected light at all."
 )
 
 
@@ -136,16 +136,16 @@ def heat_rows(layouts: Mapping[str, LayoutResult]) -> Rows:
         if r.peaks is None:
             continue
         kind, peaks = r.arrangement.panel_type, r.peaks
-        star = "" if kind.limits_stated else "*"
+        warm, bright = (("" if s else "*") for s in (kind.max_cell_stated, kind.max_light_stated))
         rows.append(
             (
                 name,
                 f"{peaks.hottest_cell_c:.0f}",
                 f"{peaks.hottest_cell_still_air_c:.0f}",
-                f"{kind.max_cell_c:g}{star}",
+                f"{kind.max_cell_c:g}{warm}",
                 number(peaks.hours_above_cell_limit, 1),
                 f"{peaks.peak_cell_light_w_m2:.0f}",
-                f"{kind.max_light_w_m2:g}{star}",
+                f"{kind.max_light_w_m2:g}{bright}",
                 number(peaks.hours_above_light_limit, 1),
                 f"{peaks.peak_cell_ratio:.2f}",
             )

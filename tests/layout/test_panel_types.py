@@ -74,7 +74,8 @@ def test_datasheet_and_defaults() -> None:
     assert (panel.max_cell_c, panel.max_light_w_m2, panel.limits_stated) == (85.0, 1250.0, False)
     assert (panel.u0_w_m2_k, panel.u1_w_s_m3_k) == (25.0, 6.84)
     assert panel.area_m2 == pytest.approx(1.98)
-    assert panel_of(max_cell_c=90)[0].limits_stated
+    one = panel_of(max_cell_c=90)[0]
+    assert (one.max_cell_stated, one.max_light_stated, one.limits_stated) == (True, False, False)
     assert panel_of(max_cell_c=90)[0].max_cell_c == 90.0
 
 

@@ -158,10 +158,14 @@ def test_rows_hold_the_figures(boosted_result: PlanResult) -> None:
 
 def test_default_limits_are_said_to_be_ours(boosted_result: PlanResult) -> None:
     r = boosted_result.layouts["winged"]
-    kind = replace(r.arrangement.panel_type, limits_stated=False)
+    kind = replace(r.arrangement.panel_type, max_cell_stated=False, max_light_stated=False)
     ours = {"winged": replace(r, arrangement=replace(r.arrangement, panel_type=kind))}
     assert heat_rows(ours).rows[0][3].endswith("*")
     assert any("85 °C and 1250 W/m²" in note and "maker's data decide" in note for note in heat_notes(ours))
+    one = replace(r.arrangement.panel_type, max_light_stated=False)
+    (row,) = heat_rows({"winged": replace(r, arrangement=replace(r.arrangement, panel_type=one))}).rows
+    assert not row[3].endswith("*")
+    assert row[6].endswith("*")
     stated = {"winged": replace(ours["winged"], arrangement=r.arrangement)}
     assert r.arrangement.panel_type.limits_stated
     assert len(heat_notes(stated)) == 1
