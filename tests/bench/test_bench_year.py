@@ -108,6 +108,41 @@ def test_a_hectare_of_rows(benchmark, repetition):
     assert found["peak_mb"] < 2048
 
 
+BOOSTED = """
+title = "One hectare of rows, each panel with a spreader"
+[site]
+name = "tannerfold"
+[plot]
+boundary = [[0, 0], [100, 0], [100, 100], [0, 100]]
+[run]
+repetition = {repetition}
+[[layout]]
+name = "rows"
+kind = "rows"
+tilt_deg = 30
+azimuth_deg = 180
+pitch_m = 4.6
+clearance_m = 0.5
+panel_gap_m = 2.86
+orientation = "landscape"
+[[layout.booster]]
+reflector = "one_way_spreader"
+place = "wings"
+sides = ["lower"]
+depth_m = 1.0
+opening_deg = 110
+"""
+
+
+@pytest.mark.parametrize("repetition", [True, False])
+def test_a_boosted_hectare(benchmark, repetition):
+    """Wanted on two cores: 20 s where panels with equal surroundings share a tracing, 90 s where none do."""
+    plan = BOOSTED.format(repetition=str(repetition).lower())
+    found = benchmark.pedantic(measured, args=(YEAR.format(plan=plan),), rounds=1)
+    show(f"boosted hectare, equal surroundings {'shared' if repetition else 'not shared'}", found)
+    assert 950 < found["told"]["panels"] < 1050
+
+
 def test_the_demo(benchmark):
     found = benchmark.pedantic(measured, args=(COMPARE,), rounds=1, warmup_rounds=1)
     show("demo compare, report written", found)

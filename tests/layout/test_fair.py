@@ -191,6 +191,37 @@ def test_towers_without_end_never_beat_the_sky(black, height, spacing, azimuth):
     assert light <= global_light(black)
 
 
+BOOSTED = (
+    ROWS
+    + """
+panel_gap_m = {gap}
+[[layout.booster]]
+reflector = "{reflector}"
+{place}"""
+)
+
+
+@settings(max_examples=4, deadline=None, derandomize=True)
+@given(
+    st.floats(15.0, 45.0),
+    st.floats(1.0, 2.5),
+    st.sampled_from(["mirror", "two_way_spreader", "matt"]),
+    st.sampled_from(
+        [
+            'place = "aisle"\nwidth_m = 1.0\ntilt_deg = 10',
+            'place = "wings"\nsides = ["lower", "upper"]\ndepth_m = 0.4\nopening_deg = 60',
+            'place = "strips"\nwidth_m = 0.1\ntilt_deg = 30',
+        ]
+    ),
+)
+def test_rows_with_reflectors_without_end_never_beat_the_sky(black, tilt, gap, reflector, place):
+    pitch = 1.1 * np.cos(np.radians(tilt)) + gap
+    light, _ = endless(
+        black, BOOSTED, 15.0, tilt=tilt, azimuth=180.0, pitch=pitch, gap=0.3, reflector=reflector, place=place
+    )
+    assert light <= global_light(black)
+
+
 def test_nearly_all_light_is_caught_where_hardly_any_ground_is_left(black):
     """The bound is sharp: level panels edge to edge take all but the gaps between them."""
     light, _ = endless(black, ROWS, 20.0, tilt=1.0, azimuth=180.0, pitch=1.12)
