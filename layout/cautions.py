@@ -1,33 +1,43 @@
 """The caution lines that go with a layout's figures."""
 
 from layout.arrange.arrangement import Arrangement
-from layout.result import Boost, Peaks
+from layout.result import Boost, HotWater, Peaks
 from layout.sheet_cautions import height_m, sheet_cautions
 
 TALL_M = 2.5
 """Above this a structure is worth a word on wind and foundations; common practice, no source."""
 
 
-def cautions(arrangement: Arrangement, peak: Peaks, boost: Boost | None = None) -> tuple[str, ...]:
+def cautions(
+    arrangement: Arrangement, peak: Peaks, boost: Boost | None = None, water: HotWater | None = None
+) -> tuple[str, ...]:
     """Lines, each with the number that matters, deferring to local codes and licensed practice.
 
-    boost : what the layout's reflectors do, where it has any
+    boost : what the layout's reflectors do, where it has any; water : its hot water
     """
     kind = arrangement.panel_type
-    stated = "" if kind.limits_stated else " (our default; the maker's data sheet decides)"
+    ours = " (our default; the maker's data sheet decides)"
+    warm, bright = ("" if stated else ours for stated in (kind.max_cell_stated, kind.max_light_stated))
     lines = []
     if peak.hottest_cell_c > kind.max_cell_c:
         lines.append(
             f"Heat: the hottest cell reaches {peak.hottest_cell_c:.0f} °C in the year; the panel's limit is "
-            f"{kind.max_cell_c:.0f} °C{stated}. Ask the maker before building; a warranty may end there."
+            f"{kind.max_cell_c:.0f} °C{warm}. Ask the maker before building; a warranty may end there."
         )
     if peak.peak_cell_light_w_m2 > kind.max_light_w_m2:
         lines.append(
             f"Light: the brightest cell gets {peak.peak_cell_light_w_m2:.0f} W/m²; the panel's limit is "
-            f"{kind.max_light_w_m2:.0f} W/m²{stated}. Such light can burn skin, eyes and roofs."
+            f"{kind.max_light_w_m2:.0f} W/m²{bright}. Such light can burn skin, eyes and roofs."
         )
     lines.extend(peak.hot_spots.cautions)
     lines.extend(sheet_cautions(arrangement, peak, boost))
+    if water is not None:
+        lines.append(
+            f"Hot water: {water.hot_water_kwh:.0f} kWh a year are drawn; the store is at the wanted temperature in "
+            f"{water.hours_at_set_temperature:.0f} hours only. Water below 60 °C can breed legionella, above 50 °C it "
+            "scalds; stores and closed circuits are under pressure and panels reach stagnation heat when the pump "
+            "stands. Pipes, valves and hygiene follow local codes; have them built by a licensed plumber."
+        )
     height = height_m(arrangement.scene.panels, arrangement.scene.ground)
     if height > TALL_M:
         lines.append(

@@ -52,10 +52,12 @@ def ledger(
     hours: float,
     covered: bool = False,
     strings_source: str = PANEL_LEVEL.source,
+    cooled: float | None = None,
 ) -> tuple[Step, ...]:
     """The steps from sunlight to socket; their factors multiply out to the AC energy.
 
     bare_year : the year without reflectors and diffusers, None where the layout has none
+    cooled : DC energy over that without hot water, None where there is none
     share : (n,) area of each panel over the whole; open_light : (n,) kWh/m²
     Light is counted at the panels' rated efficiency: 1 kWh/m² on 1 kW of panels is 1 kWh.
     """
@@ -83,7 +85,11 @@ def ledger(
             "Faiman heat, one-diode model",
         ),
         ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
-        ("Strings in series", float(power.panel_kw.sum()) * hours, strings_source),
+        ("Strings in series", float(power.panel_kw.sum()) * hours / (cooled or 1.0), strings_source),
+    ]
+    if cooled is not None:
+        shown.append(("Panels cooled by hot water", float(power.panel_kw.sum()) * hours, "heat balance"))
+    shown += [
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
         ("Inverter off below its start", float(power.started_kw.sum()) * hours, "inverter"),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),

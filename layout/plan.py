@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from layout.booster_tables import read_boosters
+from layout.hot_water_table import HotWaterTable
+from layout.optimise_tables import OptimiseTable, PricesTable, read_optimise
 from layout.panel_type import PanelType
 from layout.panel_types import BIFACIAL, MONO, load_panel_type, panel_from_datasheet
 from layout.plan_checks import layout_faults
@@ -60,7 +62,7 @@ __all__ = [
 
 KEYS = (
     "title", "site", "plot", "panel", "reflector", "diffuser", "inverter", "losses", "wiring", "uncertainty", "run",
-    "retrofit", "layout",
+    "retrofit", "hot_water", "optimise", "prices", "layout",
 )  # fmt: skip
 
 LONGEST_TITLE = 200
@@ -92,6 +94,9 @@ class Plan:
     warnings: tuple[str, ...]
     sheets: SheetTypes = NO_TYPES
     retrofit: RetrofitTable | None = None
+    optimise: OptimiseTable | None = None
+    prices: PricesTable | None = None
+    hot_water: HotWaterTable | None = None
 
 
 def read_plan(path: str | Path) -> Plan:
@@ -119,6 +124,13 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
     retrofit = _retrofit(data, sheets, layouts, file, faults)
+    optimise, prices = read_optimise(data, layouts, file, faults)
+    hot_water = _hot_water(data, file, faults)
+    if hot_water and panel and hot_water.a1 < 0.5 * panel.u0_w_m2_k:
+        warnings.append(
+            f"hot_water.a1: {hot_water.a1:g} W/m²K, of a covered collector, on panels that lose u0 = "
+            f"{panel.u0_w_m2_k:g} W/m²K; their own losses limit the heat"
+        )
     site = build_site(data.get("site"), data.get("plot"), folder, file, faults)
     types = _layout_types(layouts, panel, given, file, faults)
     for index, layout in layouts.items():
@@ -148,6 +160,9 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
         warnings=(*site.warnings, *warnings),
         sheets=sheets,
         retrofit=retrofit,
+        optimise=optimise,
+        prices=prices,
+        hot_water=hot_water,
     )
 
 
@@ -218,6 +233,21 @@ def _wiring(data: Mapping[str, Any], file: str, faults: list[Fault]) -> WiringTa
         if known and string.layout not in known:
             key = f"wiring.string[{index}].layout"
             faults.append(Fault(file, key, shown(string.layout), nearest(string.layout, known)))
+    return table
+
+
+def _hot_water(data: Mapping[str, Any], file: str, faults: list[Fault]) -> HotWaterTable | None:
+    """Heat off the panels; its temperatures must rise from mains to set to most."""
+    if "hot_water" not in data:
+        return None
+    table = check_table(HotWaterTable, data["hot_water"], file, "hot_water", faults)
+    if table is None:
+        return None
+    if table.set_c <= table.cold_c:
+        accepted = f"a temperature above cold_c, {table.cold_c:g}"
+        faults.append(Fault(file, "hot_water.set_c", f"{table.set_c:g}", accepted))
+    if table.most_c < table.set_c:
+        faults.append(Fault(file, "hot_water.most_c", f"{table.most_c:g}", f"at least set_c, {table.set_c:g}"))
     return table
 
 

@@ -187,6 +187,38 @@ class Boost:
 
 
 @dataclass(frozen=True, eq=False)
+class HotWater:
+    """A year of one layout's hot water.
+
+    hot_water_kwh : heat drawn; asked_kwh : had the store always been at set_c; collected_kwh : off the panels;
+    store_loss_kwh; stored_kwh : left in the store at the end over its start
+    hours_at_set_temperature : hours of the year in which the store was at least at set_c
+    factor : (k,) [-] DC power over that of the dry panels; panel_c : (k,) [°C] mean cell temperature of all panels
+    dry_energy_ac_kwh, energy_ac_kwh : AC energy of the panels dry, and as they are
+    """
+
+    hot_water_kwh: float
+    asked_kwh: float
+    collected_kwh: float
+    store_loss_kwh: float
+    stored_kwh: float
+    hours_at_set_temperature: float
+    factor: FloatArray
+    panel_c: FloatArray
+    dry_energy_ac_kwh: float = float("nan")
+    energy_ac_kwh: float = float("nan")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers."""
+        names = (
+            "hot_water_kwh", "asked_kwh", "collected_kwh", "store_loss_kwh", "stored_kwh", "hours_at_set_temperature",
+            "dry_energy_ac_kwh",
+        )  # fmt: skip
+        change = self.energy_ac_kwh - self.dry_energy_ac_kwh
+        return {name: getattr(self, name) for name in names} | {"electricity_change_kwh": change}
+
+
+@dataclass(frozen=True, eq=False)
 class LayoutResult:
     """One layout over one year. Key meanings: the README's result table."""
 
@@ -229,10 +261,12 @@ class LayoutResult:
     peaks: Peaks | None = None
     boost: Boost | None = None
     """None where the layout has no reflectors and no diffusers."""
+    hot_water: HotWater | None = None
+    """None unless the plan asks for it."""
 
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists; the arrays per panel only where asked for."""
-        skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost"}
+        skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost", "hot_water"}
         out: dict[str, Any] = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
@@ -242,6 +276,8 @@ class LayoutResult:
             out["limits"] = self.peaks.to_dict()
         if self.boost:
             out["boost"] = self.boost.to_dict()
+        if self.hot_water:
+            out["hot_water"] = self.hot_water.to_dict()
         if per_panel:
             out["per_panel"] = {f.name: getattr(self.per_panel, f.name).tolist() for f in dataclasses.fields(PerPanel)}
         return out

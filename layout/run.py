@@ -45,7 +45,7 @@ def run_plan(
 
 def plan_settings(plan: Plan) -> Settings:
     """The plan's losses, inverter and ways of working."""
-    return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition, plan.wiring)
+    return Settings(plan.inverter, plan.losses, plan.run.full_cells, plan.run.repetition, plan.wiring, plan.hot_water)
 
 
 def endless_reach_m(first: FloatArray, second: FloatArray) -> float:

@@ -8,10 +8,11 @@ import numpy as np
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
 from layout.errors import PhysicsError
-from layout.evaluate import Evaluator, evaluate
+from layout.evaluate import Evaluator, FieldYear, evaluate
 from layout.fair import horizontal_light
 from layout.field import Field, build_field
-from layout.ledger import electricity
+from layout.hot_water import hot_water_year
+from layout.ledger import Electricity, electricity
 from layout.light.coefficients import engine_of, light_coefficients
 from layout.light.lattice import grid_lattice
 from layout.light.net import Net
@@ -20,7 +21,7 @@ from layout.pieces import Scene
 from layout.power.cover_cooling import covered_cooling
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
-from layout.result import LayoutResult
+from layout.result import HotWater, LayoutResult
 from layout.wiring_tables import PANEL_LEVEL
 from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
 from sites.conventions import FloatArray, IntArray
@@ -59,7 +60,8 @@ def layout_year(
     tick = _ticker(arrangement.name, progress, total)
     year = evaluate(field, evaluator, transmission_ratio, tick)
     bare_year = evaluate(bare.field, bare.evaluator, transmission_ratio, tick) if bare else None
-    power = electricity(year.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
+    water, power = _socket(arrangement, evaluator, year, settings)
+    bare_power = _socket(arrangement, evaluator, bare_year, settings)[1] if bare_year else None
     traced = Traced(
         field=field,
         evaluator=evaluator,
@@ -68,9 +70,32 @@ def layout_year(
         peak=peaks(field, evaluator, year, transmission_ratio),
         open_light=_open_light(field, evaluator),
         power=power,
+        bare_power=bare_power,
+        water=water,
         per_m2_endless=_endless(endless, conditions, settings, capacity_kw(arrangement)) if endless else float("nan"),
     )
     return layout_result(traced, settings)
+
+
+def _socket(
+    arrangement: Arrangement, evaluator: Evaluator, year: FieldYear, settings: Settings
+) -> tuple[HotWater | None, Electricity]:
+    """Power to the socket, with panels as warm as hot water leaves them where the plan asks for that."""
+    capacity = capacity_kw(arrangement)
+
+    def power(wired: FloatArray) -> Electricity:
+        return electricity(wired, capacity, settings.inverter, settings.losses)
+
+    dry = power(year.hour["wired"])
+    if settings.hot_water is None:
+        return None, dry
+    cooling = evaluator.kind.u0_w_m2_k, evaluator.kind.u1_w_s_m3_k
+    area = sum(p.area_m2 for p in arrangement.scene.panels)
+    c = evaluator.conditions
+    water = hot_water_year(c, year.hour["panel_c"], cooling, area, evaluator.model, settings.hot_water)
+    wet = power(year.hour["wired"] * water.factor)
+    before, after = (float(p.ac_kw.sum()) * c.weather.interval_h for p in (dry, wet))
+    return replace(water, dry_energy_ac_kwh=before, energy_ac_kwh=after), wet
 
 
 @dataclass(frozen=True, eq=False)

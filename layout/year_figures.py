@@ -13,10 +13,11 @@ from layout.evaluate import Evaluator, FieldYear
 from layout.fair import light_from_beyond
 from layout.field import Field
 from layout.geometry.rectangles import Rectangles
-from layout.ledger import Electricity, electricity, ledger
+from layout.hot_water_table import HotWaterTable
+from layout.ledger import Electricity, ledger
 from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
-from layout.result import Boost, LayoutResult, Peaks, PerPanel
+from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -35,12 +36,13 @@ class Settings:
     full_cells: bool = False
     repetition: bool = True
     wiring: WiringTable = PANEL_LEVEL
+    hot_water: HotWaterTable | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Traced:
     """All that was traced of one layout. bare_year : the year without reflectors and diffusers, None where it has
-    none; open_light : (n,) kWh/m² on each panel alone."""
+    none; open_light : (n,) kWh/m² on each panel alone; bare_power : as ``power``, of ``bare_year``."""
 
     field: Field
     evaluator: Evaluator
@@ -49,7 +51,9 @@ class Traced:
     peak: Peaks
     open_light: FloatArray
     power: Electricity
+    bare_power: Electricity | None
     per_m2_endless: float
+    water: HotWater | None = None
 
 
 def capacity_kw(arrangement: Arrangement) -> float:
@@ -73,9 +77,9 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     front, bare_front = float(year.panel["front"] @ share), float(bare.panel["front"] @ share)
     open_front = float(traced.open_light @ share)
     arriving = arriving_beam(field, c)
-    boost = _boost(traced, settings, ac, arriving) if traced.bare_year else None
+    boost = _boost(traced, ac, arriving) if traced.bare_year else None
     kept = float(year.hour["wired"].sum() / year.hour["dc"].sum()) if year.hour["dc"].any() else 1.0
-    wired = kept * (1.0 - settings.losses.wiring_pct / 100.0)
+    wired = kept * (1.0 - settings.losses.wiring_pct / 100.0) * _cooled(traced)
     return LayoutResult(
         name=arrangement.name,
         kind=arrangement.kind,
@@ -104,17 +108,19 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         hottest_cell_c=peak.hottest_cell_c,
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
-        cautions=cautions(arrangement, peak, boost),
+        cautions=cautions(arrangement, peak, boost, traced.water),
         steps=ledger(
             arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
             hours, arrangement.cover is not None, settings.wiring.source,
+            _cooled(traced) if traced.water else None,
         ),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
-        frame=_frame(c, year, power),
+        frame=_frame(c, year, power, traced.water),
         arrangement=arrangement,
         traced_panels=field.traced_panels,
         peaks=peak,
         boost=boost,
+        hot_water=traced.water,
     )  # fmt: skip
 
 
@@ -127,13 +133,13 @@ def _beyond(field: Field, year: FieldYear, c: Conditions, arriving: FloatArray) 
     return light_from_beyond(field.rectangles.joined(sheets), beam, c, c.site.plot.boundary)
 
 
-def _boost(traced: Traced, settings: Settings, ac: float, arriving: FloatArray) -> Boost:
+def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
     """What the reflectors and diffusers do."""
-    field, year, bare = traced.field, traced.year, traced.bare_year
+    field, year, bare, power = traced.field, traced.year, traced.bare_year, traced.bare_power
     assert bare is not None
+    assert power is not None
     arrangement, c = field.arrangement, traced.evaluator.conditions
     area, light = field.rectangles.area, c.sun_light()
-    power = electricity(bare.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
     bare_ac = float(power.ac_kw.sum()) * c.weather.interval_h
     both = np.array([p.bifacial for p in arrangement.scene.panels], dtype=bool)
     cosine = c.parts.sun @ field.rectangles.normal.T
@@ -159,7 +165,13 @@ def _boost(traced: Traced, settings: Settings, ac: float, arriving: FloatArray) 
     )
 
 
-def _frame(c: Conditions, year: FieldYear, power: Electricity) -> pd.DataFrame:
+def _cooled(traced: Traced) -> float:
+    """DC energy over that of the same panels without hot water, as each is wired."""
+    wired = traced.year.hour["wired"]
+    return float((wired * traced.water.factor).sum() / wired.sum()) if traced.water and wired.any() else 1.0
+
+
+def _frame(c: Conditions, year: FieldYear, power: Electricity, water: HotWater | None) -> pd.DataFrame:
     """Every hour of the weather year; night is dark and as warm as the air."""
     start, index = c.weather.start, c.sky.index
     columns = {
@@ -170,7 +182,7 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity) -> pd.DataFrame:
     }
     frame = pd.DataFrame({name: spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
     warm = np.array(c.weather.air_c, dtype=np.float64)
-    warm[index] = year.hour["panel_c"]
+    warm[index] = water.panel_c if water else year.hour["panel_c"]
     frame["panel_c"] = warm
     frame["beam_lost_fraction"] = spread(len(start), index, _beam_lost(c, year), np.nan)
     frame["month"] = local_clock(c.site, start).month

@@ -18,6 +18,7 @@ from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
+from layout.report.water_rows import WATER_NOTE, water_rows
 from layout.result import LayoutResult, PlanResult
 from sites.site import Site
 
@@ -48,7 +49,7 @@ def compare_output(result: PlanResult, per_panel: bool = False, processes: int =
     }
     cautions = [f"caution: {line}" for line in all_cautions(result)]
     table = tables.compare_table(layouts, result.plan.title)
-    shown = (table, *_boost_tables(layouts), *sentences, "", *_notes(result), *cautions, "")
+    shown = (table, *_boost_tables(layouts), *_water_table(layouts), *sentences, "", *_notes(result), *cautions, "")
     return Output(data, files, shown)
 
 
@@ -62,6 +63,12 @@ def _boost_tables(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...
         found.append(tables.rows_table("Where the light on the reflectors goes", "layout", light))
     heat = tables.rows_table("Heat and bright spots", "layout", heat_rows(layouts))
     return (*found, heat, *heat_notes(layouts), "")
+
+
+def _water_table(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...]:
+    """On hot water; nothing where the plan asks for none."""
+    found = water_rows(layouts)
+    return (tables.rows_table("Hot water", "layout", found), WATER_NOTE, "") if found.rows else ()
 
 
 def hourly_csv(result: LayoutResult) -> str:
@@ -85,7 +92,7 @@ def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Outp
     }
     shown = (tables.facts_table(layout), tables.monthly_table(layout), tables.steps_table(layout))
     fit = tuple(layout.arrangement.fit)
-    sheets = (*_boost_tables(result.layouts), *boost_sentences(result.layouts))
+    sheets = (*_boost_tables(result.layouts), *_water_table(result.layouts), *boost_sentences(result.layouts))
     cautions = [f"caution: {line}" for line in all_cautions(result)]
     return Output(data, files, (*shown, *sheets, *fit, "", *_notes(result), *cautions, ""))
 

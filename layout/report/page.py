@@ -19,6 +19,7 @@ from layout.report.sentences import endless_sentence, five_sentences
 from layout.report.sentences_boost import boosted
 from layout.report.tables import change
 from layout.report.uncertainty_section import uncertainty_section
+from layout.report.water_rows import WATER_NOTE, water_rows
 from layout.result import LayoutResult, PlanResult
 from layout.workers import Told, work_through
 
@@ -117,6 +118,8 @@ def report_page(result: PlanResult, processes: int = 1) -> str:
         place=place_line(result.plan.site),
         sentences=five_sentences(result),
         table=_table(result.layouts),
+        water=water_rows(result.layouts),
+        water_note=WATER_NOTE,
         endless_sentence=endless_sentence(result),
         steps=[_steps(r) for r in result.layouts.values()],
         assumptions=assumptions(result),

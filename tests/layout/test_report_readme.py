@@ -12,6 +12,7 @@ import pytest
 import layout
 from layout.booster_tables import PLACES
 from layout.cli import _parser
+from layout.hot_water_table import HotWaterTable
 from layout.plan import KEYS
 from layout.plan_tables import (
     LAYOUT_KINDS,
@@ -57,6 +58,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[wiring]", WiringTable),
     ("[[wiring.string]]", StringTable),
     ("[uncertainty]", UncertaintyTable),
+    ("[hot_water]", HotWaterTable),
     ("[run]", RunTable),
     ("[retrofit]", RetrofitTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
