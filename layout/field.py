@@ -21,6 +21,7 @@ from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
 from layout.light.surroundings import Year, equal_surroundings, every_panel
 from layout.panel_type import PanelType
+from layout.pieces import Scene
 from layout.power.cells import group_map
 from layout.power.glass import transmission_ratio
 from layout.power.method import follows_cells
@@ -77,16 +78,18 @@ def build_field(
     full_cells: bool,
     repetition: bool,
     only: IntArray | None = None,
+    around: Scene | None = None,
 ) -> Field:
     """Choose nets and traced panels of a layout.
 
     full_cells : every cell instead of the year's coarser net
     repetition : let panels with equal surroundings share a tracing
     only : indices of the panels that matter (default all); the others still shade
+    around : what stands around instead of the arrangement's own scene; the panels then neither shade nor are part of it
     """
     scene = arrangement.scene
     panels = Rectangles.of(scene.panels)
-    engine = engine_of(scene, transmission_ratio)
+    engine = engine_of(scene if around is None else around, transmission_ratio)
     chosen = np.arange(len(panels)) if only is None else only
     number = _family_numbers(arrangement)
     if repetition:

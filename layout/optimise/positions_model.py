@@ -1,17 +1,20 @@
 """Where rows and towers stand: one mixed-integer model for rows, towers and both.
 
 Rows are nodes of a network, in order from the front of the plot to its back; an arc from row j to row i says that i
-stands next behind j. Its energy is that of row i with the gap to j in front, less what i takes from j by standing behind
-it. A choice of rows is a path, the best choice the longest path: without limits a linear programme whose corners are
+stands next behind j. Its energy is that of row i with the gap to j in front, less what i takes from j by standing
+behind it. A choice of rows is a path, the best choice the longest path: without limits a linear programme whose corners are
 whole. Limits couple rows and make it a matter of integers; a row may then also stand shorter than the plot allows.
 
 Towers are chosen from sites; every two take light from each other:
 
     energy = Σ e_i y_i − Σ_{i<j} l_ij y_i y_j,   z_ij = y_i y_j
 
-Of a set C of sites of which at most one can be taken (too near to each other), Σ_{j in C} z_ij ≥ y_i + Σ_{j in C} y_j − 1:
-the product of y_i with the set's own inequality, much stronger than the same for each pair. Splits part the plot between rows and
-towers: one split is chosen, and each allows some rows and some sites.
+Of a set C of sites of which at most one can be taken (too near to each other),
+
+    Σ_{j in C} z_ij ≥ y_i + Σ_{j in C} y_j − 1,
+
+much stronger than the same for each pair. Splits part the plot between rows and towers: one split is chosen, and each
+allows some rows and some sites.
 """
 
 from collections.abc import Sequence
@@ -221,7 +224,7 @@ def _add_rows(model: pyo.ConcreteModel, rows: RowNet, limited: bool) -> pyo.Expr
     model.x = pyo.Var(arcs, domain=pyo.Binary if limited or hasattr(model, "y") else pyo.UnitInterval)
     into: list[list[int]] = [[] for _ in rows.panels]
     out: list[list[int]] = [[] for _ in rows.panels]
-    first = []
+    first: list[int] = []
     for a, (tail, head) in enumerate(zip(rows.tail.tolist(), rows.head.tolist(), strict=True)):
         into[head].append(a)
         (first if tail == START else out[tail]).append(a)

@@ -94,7 +94,7 @@ def solve_or_explain(
     """Solve; where limits cannot be met together, find which and by how much.
 
     limits : by name: a one-sided constraint of the model with a constant on its right, and its unit
-    The second solve lets every limit give way and keeps the sum of what is missing, each as a share of its limit, least.
+    The second solve lets every limit give way and makes what is missing, summed as shares of the limits, least.
     Raises UnmetLimitsError naming what gives way then.
     """
     solved = solve(model, gap, time_limit_s)

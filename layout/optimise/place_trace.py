@@ -1,0 +1,113 @@
+"""Positions chosen by the model, then traced whole; where the two differ, losses are corrected and it is solved again."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from layout.arrange import arrange
+from layout.conditions import Conditions
+from layout.optimise.pair_losses import energies
+from layout.optimise.positions_model import Chosen, Limit
+from layout.optimise.positions_rows import choose_rows, row_candidates
+from layout.optimise.positions_towers import choose_sites, site_candidates
+from layout.plan import Layout, Plan, RowsLayout, TowersLayout, UprightLayout
+from layout.year_figures import Settings
+from sites.conventions import FloatArray
+
+AGREE_FRACTION = 0.01
+"""Where model and whole tracing differ by more, losses are corrected."""
+
+MOST_ROUNDS = 3
+
+SCALE_LIMITS = (0.2, 5.0)
+"""Losses are corrected within these; beyond them the model lacks something that no scale of losses makes up."""
+
+
+@dataclass(frozen=True)
+class Round:
+    """One solve. loss_scale : what losses were multiplied by; difference_fraction : model over traced, minus 1."""
+
+    loss_scale: float
+    model_kwh: float
+    traced_kwh: float
+
+    @property
+    def difference_fraction(self) -> float:
+        """By how much the model is above (below 0: under) the traced energy."""
+        return self.model_kwh / self.traced_kwh - 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A layout with its positions, as a plan takes it.
+
+    chosen : the last solve's choice, its energy by the model and proven gap; rounds : every solve, in order
+    """
+
+    layout: Layout
+    chosen: Chosen
+    rounds: tuple[Round, ...]
+
+
+def place_rows(
+    plan: Plan,
+    layout: RowsLayout | UprightLayout,
+    conditions: Conditions,
+    settings: Settings,
+    net_m: float = 0.2,
+    least_aisle_m: float = 0.0,
+    limits: Sequence[Limit] = (),
+    gap: float = 0.0,
+    time_limit_s: float = 60.0,
+) -> Placed:
+    """The best rows of a layout on its plot: solve, trace whole, correct, at most ``MOST_ROUNDS`` times."""
+    found = row_candidates(plan, layout, conditions, settings, net_m, least_aisle_m)
+
+    def solve(scale: float) -> tuple[Chosen, Layout, float]:
+        chosen = choose_rows(found, limits, least_aisle_m, scale, gap=gap, time_limit_s=time_limit_s)
+        at = found.positions_m[chosen.rows]
+        free = found.curve.free_kwh * float((found.factor[chosen.rows] * chosen.panels).sum()) / found.panels_high
+        mean = float(np.diff(at).mean()) if len(at) > 1 else layout.pitch_m
+        pitch = float(np.clip(round(mean, 3), found.depth_m, 200.0))
+        update = {"positions_m": tuple(np.round(at, 4).tolist()), "pitch_m": pitch}
+        return chosen, layout.model_copy(update=update), free
+
+    return _rounds(plan, conditions, settings, solve)
+
+
+def place_towers(
+    plan: Plan,
+    layout: TowersLayout,
+    conditions: Conditions,
+    settings: Settings,
+    sites: FloatArray,
+    least_spacing_m: float,
+    limits: Sequence[Limit] = (),
+    gap: float = 0.0,
+    time_limit_s: float = 60.0,
+) -> Placed:
+    """The best of some sites (m, 2) m for a layout's towers: solve, trace whole, correct."""
+    found = site_candidates(plan, layout, conditions, settings, sites, least_spacing_m)
+
+    def solve(scale: float) -> tuple[Chosen, Layout, float]:
+        chosen = choose_sites(found, limits, scale, gap=gap, time_limit_s=time_limit_s)
+        at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
+        return chosen, layout.model_copy(update={"sites": at}), float(found.kwh[chosen.sites].sum())
+
+    return _rounds(plan, conditions, settings, solve)
+
+
+def _rounds(
+    plan: Plan, conditions: Conditions, settings: Settings, solve: Callable[[float], tuple[Chosen, Layout, float]]
+) -> Placed:
+    scale, rounds = 1.0, []
+    while True:
+        chosen, layout, free = solve(scale)
+        traced = float(energies(arrange(plan, layout), conditions, settings).sum())
+        rounds.append(Round(scale, chosen.kwh, traced))
+        done = abs(rounds[-1].difference_fraction) <= AGREE_FRACTION or len(rounds) == MOST_ROUNDS
+        lost = free - chosen.kwh
+        if done or lost <= 0:
+            return Placed(layout, chosen, tuple(rounds))
+        scale = float(np.clip(scale * (free - traced) / lost, *SCALE_LIMITS))
