@@ -33,6 +33,13 @@ PAIRS_FIRST = 24
 SLACK = 5e-4
 """Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
 
+TOUCHES = 2e-3
+"""Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
+another is far less than that, and the whole tracing finds it."""
+
+PAIR_TURNS = 2
+"""Choices a round whose pairs are traced before the set is traced whole, which corrects the rest."""
+
 GAIN_AGREES = 0.05
 AC_AGREES = 0.01
 """How near model and tracing have to be: shares of the gain and of the year's AC energy."""
@@ -151,10 +158,12 @@ def problem_of(
     )
 
 
-def neighbours(found: Found, effects: Sequence[Effect], among: Iterable[int]) -> list[Pair]:
-    """Pairs of different places that reach a panel in common and do not exclude each other."""
+def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, among: Iterable[int]) -> list[Pair]:
+    """Pairs of different places that both change some panel's light by more than TOUCHES and may stand together."""
     apart = {(int(i), int(j)) for i, j in found.conflicts}
-    reach = {i: set(effects[i].panels.tolist()) for i in among}
+    reach = {
+        i: set(effects[i].panels[np.abs(effects[i].light_kwh) > TOUCHES * light[effects[i].panels]]) for i in among
+    }
     return [
         (i, j)
         for i, j in combinations(sorted(reach), 2)
@@ -162,9 +171,9 @@ def neighbours(found: Found, effects: Sequence[Effect], among: Iterable[int]) ->
     ]
 
 
-def first_pairs(found: Found, effects: Sequence[Effect]) -> list[Pair]:
+def first_pairs(found: Found, effects: Sequence[Effect], panel_light: FloatArray) -> list[Pair]:
     """Pairs traced before the first choice."""
-    pairs = neighbours(found, effects, range(len(effects)))
+    pairs = neighbours(found, effects, panel_light, range(len(effects)))
     if len(effects) <= ALL_PAIRS:
         return pairs
     light = np.array([e.light_kwh.sum() for e in effects])
@@ -199,7 +208,9 @@ def retrofit(task: Task, found: Found, told: Told | None = None, processes: int 
     dc = float(bare.year.hour["wired"].sum()) * task.conditions.hour_kwh
     ratio = bare.ac_kwh / dc if dc > 0 else 1.0
     problem = problem_of(roof, found, effects, task.planes, task.table, limits, ratio)
-    problem = _with_pairs(problem, roof, found, effects, first_pairs(found, effects), task.types, told, processes)
+    problem = _with_pairs(
+        problem, roof, found, effects, first_pairs(found, effects, roof.light_kwh), task.types, told, processes
+    )
     state = Retrofit(
         roof, found, effects, problem, limits, np.zeros(0, dtype=np.int64), bare, bare, bare_peak, bare_peak, 0.0,
         ratio, (), "",
@@ -258,13 +269,16 @@ def agrees(tried: Retrofit, promised_kwh: float) -> bool:
 
 
 def _solved(problem: Problem, task: Task, state: Retrofit, told: Told | None, processes: int) -> tuple[Choice, Problem]:
-    """The model's choice, once the effects of all its neighbouring pairs are known."""
-    while True:
-        choice = solve(problem)
-        pairs = [p for p in neighbours(state.found, state.effects, choice.chosen.tolist()) if p not in problem.pairs]
+    """The model's choice, with the effects of its neighbouring pairs."""
+    choice = solve(problem)
+    for _ in range(PAIR_TURNS):
+        near = neighbours(state.found, state.effects, state.roof.light_kwh, choice.chosen.tolist())
+        pairs = [p for p in near if p not in problem.pairs]
         if not pairs:
-            return choice, problem
+            break
         problem = _with_pairs(problem, state.roof, state.found, state.effects, pairs, task.types, told, processes)
+        choice = solve(problem)
+    return choice, problem
 
 
 def _tried(task: Task, state: Retrofit, problem: Problem, choice: Choice) -> Retrofit:
