@@ -68,6 +68,9 @@ def _row_faults(layout: RowsLayout | UprightLayout, panel: PanelType, plot: Plot
         accepted = f"at least {buried:.3f}, so that the upper edge stays above the sloping ground"
         faults.append(Fault(file, f"{key}.clearance_m", f"{layout.clearance_m:g}", accepted))
     faults.extend(_position_faults(layout.positions_m, depth, file, key))
+    if layout.row_columns and len(layout.row_columns) != len(layout.positions_m):
+        found = f"{len(layout.row_columns)} numbers for {len(layout.positions_m)} rows"
+        faults.append(Fault(file, f"{key}.row_columns", found, "one for each of positions_m, or none"))
     if not faults:
         step = (width + layout.panel_gap_m) * layout.pitch_m / layout.panels_high
         faults.extend(_size_fault(plot.area_m2 / step, file, key))

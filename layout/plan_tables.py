@@ -28,6 +28,7 @@ NAME_ACCEPTS = "up to 40 letters, digits, spaces and . _ + -"
 Orientation = Literal["portrait", "landscape"]
 Efficiency = Annotated[float, Field(strict=True, gt=0.0, le=100.0, allow_inf_nan=False)]
 Eight = Annotated[tuple[Efficiency, ...], Field(min_length=8, max_length=8)]
+ColumnCount = Annotated[int, Field(strict=True, ge=1)]
 CellCount = Annotated[int, Field(strict=True, ge=1, le=200)]
 
 
@@ -136,6 +137,15 @@ def _positions() -> tuple[float, ...]:
     return positions
 
 
+def _row_columns() -> tuple[int, ...]:
+    columns: tuple[ColumnCount, ...] = key_of(
+        "most panels side by side in each row of positions_m; absent: as many as fit",
+        "whole numbers from 1, one for each of positions_m",
+        (),
+    )
+    return columns
+
+
 def _cover() -> CoverTable | None:
     cover: CoverTable | None = key_of("a see-through sheet over each panel", "a table, [layout.cover]", None)
     return cover
@@ -150,6 +160,7 @@ class RowsLayout(Table):
     azimuth_deg: float = number("where the panels face", ge=0, le=360)
     pitch_m: float = number("from row to row, horizontal", ge=0.05, le=200)
     positions_m: tuple[Number, ...] = _positions()
+    row_columns: tuple[ColumnCount, ...] = _row_columns()
     clearance_m: float = number("lower edge above the ground vertically below", 0.6, ge=0, le=50)
     panels_high: int = whole("panels one above the other", 1, ge=1, le=20)
     orientation: Orientation = key_of(
@@ -171,6 +182,7 @@ class UprightLayout(Table):
     azimuth_deg: float = number("where the fronts face", ge=0, le=360)
     pitch_m: float = number("from row to row, horizontal", ge=0.05, le=200)
     positions_m: tuple[Number, ...] = _positions()
+    row_columns: tuple[ColumnCount, ...] = _row_columns()
     clearance_m: float = number("lower edge above the ground vertically below", 0.6, ge=0, le=50)
     panels_high: int = whole("panels one above the other", 1, ge=1, le=20)
     orientation: Orientation = key_of(

@@ -97,11 +97,12 @@ def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Plac
     return Places(origins[fits][order], index[fits][order], counts)
 
 
-def row_places(pattern: Pattern, plot: Plot, positions_m: Sequence[float]) -> Places:
+def row_places(pattern: Pattern, plot: Plot, positions_m: Sequence[float], most: Sequence[int] = ()) -> Places:
     """As many units as fit in rows at given places; each row begins as far to its beginning as it can, and again
     behind whatever parts it.
 
-    positions_m : [m] of the units' origins against ``second``'s direction from (0, 0), rising
+    positions_m : [m] of the units' origins along ``second``'s direction from (0, 0), rising
+    most : units of each row at most; empty: as many as fit
     index (k, 2): units side by side in a row follow each other, parts of a row do not; the row's number
     """
     axis = pattern.first / np.linalg.norm(pattern.first)
@@ -112,7 +113,7 @@ def row_places(pattern: Pattern, plot: Plot, positions_m: Sequence[float]) -> Pl
     step = float(np.linalg.norm(pattern.first))
     origins, index = [], []
     for row, (position, parts) in enumerate(zip(positions_m, stretches, strict=True)):
-        begin, number = pack(parts, step)
+        begin, number = (v[: most[row]] if most else v for v in pack(parts, step))
         origins.append(position * back + begin[:, None] * axis)
         index.append(np.column_stack([number, np.full(len(number), row)]))
     return Places(

@@ -72,7 +72,7 @@ def arrange_rows(plan: Plan, layout: RowsLayout | UprightLayout) -> Arrangement:
         raise ValueError("rows need a plot")
     column = column_of(plan, layout)
     if layout.positions_m:
-        places = row_places(column.pattern, plot, layout.positions_m)
+        places = row_places(column.pattern, plot, layout.positions_m, layout.row_columns)
     else:
         places = best_places(column.pattern, plot)
     return build_rows(plan, layout, column, places, _fit(layout, places), on_plot=True)

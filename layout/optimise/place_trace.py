@@ -1,4 +1,4 @@
-"""Positions chosen by the model, then traced whole; where the two differ, losses are corrected and it is solved again."""
+"""Positions chosen by the model, then traced whole; where the two differ, losses are corrected and solved again."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -70,7 +70,10 @@ def place_rows(
         free = found.curve.free_kwh * float((found.factor[chosen.rows] * chosen.panels).sum()) / found.panels_high
         mean = float(np.diff(at).mean()) if len(at) > 1 else layout.pitch_m
         pitch = float(np.clip(round(mean, 3), found.depth_m, 200.0))
-        update = {"positions_m": tuple(np.round(at, 4).tolist()), "pitch_m": pitch}
+        update: dict[str, object] = {"positions_m": tuple(np.round(at, 4).tolist()), "pitch_m": pitch}
+        columns = np.round(chosen.panels / found.panels_high).astype(int)
+        if (columns < found.columns[chosen.rows]).any():
+            update["row_columns"] = tuple(columns.tolist())
         return chosen, layout.model_copy(update=update), free
 
     return _rounds(plan, conditions, settings, solve)

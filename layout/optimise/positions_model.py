@@ -2,8 +2,9 @@
 
 Rows are nodes of a network, in order from the front of the plot to its back; an arc from row j to row i says that i
 stands next behind j. Its energy is that of row i with the gap to j in front, less what i takes from j by standing
-behind it. A choice of rows is a path, the best choice the longest path: without limits a linear programme whose corners are
-whole. Limits couple rows and make it a matter of integers; a row may then also stand shorter than the plot allows.
+behind it. A choice of rows is a path, the best choice the longest path: without limits a linear programme whose
+corners are whole. Limits couple rows and make it a matter of integers; a row may then also stand shorter than the plot
+allows.
 
 Towers are chosen from sites; every two take light from each other:
 

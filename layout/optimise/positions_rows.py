@@ -16,7 +16,7 @@ from layout.year_figures import Settings
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
 
 FACTOR_NET_M = 4.0
-"""Distance of the places at which shade of obstacles is traced. Our choice; the whole trace afterwards shows its error."""
+"""Distance of the places at which shade of obstacles is traced. Our choice; the whole trace shows its error."""
 
 CURVE_STEPS = 7
 """Distances at which the bay is traced."""

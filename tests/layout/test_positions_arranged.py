@@ -38,6 +38,11 @@ def test_rows_stand_at_their_positions_and_fill_them() -> None:
     assert np.bincount(one.string).tolist() == [int((40.0 + 0.02) // (width + 0.02))] * 3
 
 
+def test_rows_cut_to_so_many_columns() -> None:
+    one = built(rows([1.0, 9.0]) + "row_columns = [3, 7]\npanels_high = 2\n")
+    assert np.bincount(one.string).tolist() == [3, 3, 7, 7]
+
+
 def test_positions_count_against_the_azimuth() -> None:
     corner = Rectangles.of(built(rows([-25.0, -9.0], 0.0)).scene.panels).corner
     assert np.unique(corner[:, 1].round(6)).tolist() == [9.0, 25.0]
