@@ -105,7 +105,7 @@ def _label(axes: Axes, outline: FloatArray, words: str, above: bool = False) -> 
     turn = 90 if not above and high[1] - low[1] > high[0] - low[0] else 0
     at = (0.5 * (low[0] + high[0]), high[1] + 0.08) if above else tuple(0.5 * (low + high))
     axes.text(at[0], at[1], words, ha="center", va="bottom" if above else "center", rotation=turn, fontsize=7, color=INK,
-              bbox=None if above else {"facecolor": LAND, "edgecolor": "none", "pad": 1.0})  # fmt: skip
+              bbox={"facecolor": LAND, "edgecolor": "none", "pad": 1.0})  # fmt: skip
 
 
 def _part(axes: Axes, line: PartLine) -> None:

@@ -146,6 +146,9 @@ def _best_alone(result: Retrofit) -> tuple[str, ...]:
     if gain[best] > 0 and loss.min() < 0:
         worst = int(loss.argmin())
         lines.append(f"It would take {number(float(-loss[worst]))} kWh a year from panel {worst}.")
+    passed = [row.what for row in result.problem.rows if row.weights[row.candidates == best].sum() > row.most + 1e-9]
+    if gain[best] > 0 and passed:
+        lines.append(f"By itself it would pass the limit of {passed[0]}, or make worse what is beyond it already.")
     if light > 0 and gain[best] < 0.1 * light:
         lines.append(
             "Light that falls on a part of a panel's cells only is of little use: cells in series carry the current of "
