@@ -23,7 +23,7 @@ from sites.conventions import FloatArray, IntArray
 
 STANDARD_C = 25.0
 PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
-HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc")
+HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc_even", "dc")
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +35,7 @@ class FieldYear:
         ``dc_even``, ``dc`` [kWh: even light at 25 °C, even light as warm as it gets, as it is]
     hour : (k,) float by name: ``front``, ``rear`` [W/m², area means before glass], ``direct``, ``open_direct`` [W/m²,
         straight beam on both faces of bifacial panels, as shaded and as if alone], ``panel_c`` [°C, area mean],
-        ``dc`` [W, the whole layout, each panel on a tracker of its own], ``wired`` [W, in its strings]
+        ``dc_even``, ``dc`` [W, the whole layout, each panel on a tracker of its own], ``wired`` [W, in its strings]
     beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
@@ -125,7 +125,8 @@ class Evaluator:
         hour["direct"] = self.matrix[:, :m] @ ((beam - by_sheets) @ share)
         hour["open_direct"] = self.matrix[:, :m] @ (free @ share)
         hour["panel_c"] = panel_c @ share
-        hour["dc"] = power["dc"] @ block.counts
+        for name in ("dc_even", "dc"):
+            hour[name] = power[name] @ block.counts
         brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
         kept = {}
         if self.wiring.mode != "panel":

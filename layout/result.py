@@ -9,6 +9,7 @@ import pandas as pd
 
 from layout.arrange.arrangement import Arrangement
 from layout.plan import Plan
+from layout.result_gap import MethodGap
 from layout.uncertainty import Estimate, Uncertainty, uncertainty
 from sites.conventions import FloatArray
 
@@ -262,11 +263,12 @@ class LayoutResult:
     boost: Boost | None = None
     """None where the layout has no reflectors and no diffusers."""
     hot_water: HotWater | None = None
+    method_gap: MethodGap | None = None
     """None unless the plan asks for it."""
 
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists; the arrays per panel only where asked for."""
-        skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost", "hot_water"}
+        skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost", "hot_water", "method_gap"}
         out: dict[str, Any] = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
@@ -276,6 +278,8 @@ class LayoutResult:
             out["limits"] = self.peaks.to_dict()
         if self.boost:
             out["boost"] = self.boost.to_dict()
+        if self.method_gap:
+            out["method_gap"] = self.method_gap.to_dict()
         if self.hot_water:
             out["hot_water"] = self.hot_water.to_dict()
         if per_panel:

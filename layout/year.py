@@ -16,6 +16,7 @@ from layout.ledger import Electricity, electricity
 from layout.light.coefficients import engine_of, light_coefficients
 from layout.light.lattice import grid_lattice
 from layout.light.net import Net
+from layout.method_gap import method_gap
 from layout.peaks import peaks
 from layout.pieces import Scene
 from layout.power.cover_cooling import covered_cooling
@@ -72,6 +73,7 @@ def layout_year(
         power=power,
         bare_power=bare_power,
         water=water,
+        method_gap=method_gap(field, evaluator, year, transmission_ratio),
         per_m2_endless=_endless(endless, conditions, settings, capacity_kw(arrangement)) if endless else float("nan"),
     )
     return layout_result(traced, settings)

@@ -18,6 +18,7 @@ from layout.ledger import Electricity, ledger
 from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel
+from layout.result_gap import MethodGap
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -54,6 +55,7 @@ class Traced:
     bare_power: Electricity | None
     per_m2_endless: float
     water: HotWater | None = None
+    method_gap: MethodGap | None = None
 
 
 def capacity_kw(arrangement: Arrangement) -> float:
@@ -121,6 +123,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         peaks=peak,
         boost=boost,
         hot_water=traced.water,
+        method_gap=traced.method_gap,
     )  # fmt: skip
 
 

@@ -14,10 +14,12 @@ from layout.report.boost_rows import BOOST_NOTE, boost_rows, heat_notes, heat_ro
 from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
+from layout.report.gap_rows import GAP_NOTE, gap_rows
 from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
+from layout.report.uncertainty_section import sure_rows
 from layout.report.water_rows import WATER_NOTE, water_rows
 from layout.result import LayoutResult, PlanResult
 from sites.site import Site
@@ -49,7 +51,18 @@ def compare_output(result: PlanResult, per_panel: bool = False, processes: int =
     }
     cautions = [f"caution: {line}" for line in all_cautions(result)]
     table = tables.compare_table(layouts, result.plan.title)
-    shown = (table, *_boost_tables(layouts), *_water_table(layouts), *sentences, "", *_notes(result), *cautions, "")
+    sure = tables.rows_table("How sure the energies are", "layout", sure_rows(result))
+    shown = (
+        table,
+        *_boost_tables(layouts),
+        *_water_table(layouts),
+        sure,
+        *sentences,
+        "",
+        *_notes(result),
+        *cautions,
+        "",
+    )
     return Output(data, files, shown)
 
 
@@ -92,9 +105,14 @@ def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Outp
     }
     shown = (tables.facts_table(layout), tables.monthly_table(layout), tables.steps_table(layout))
     fit = tuple(layout.arrangement.fit)
+    gap = (
+        tables.rows_table("Fast electricity against the full solution", "layout", gap_rows({name: layout})),
+        GAP_NOTE,
+        "",
+    )
     sheets = (*_boost_tables(result.layouts), *_water_table(result.layouts), *boost_sentences(result.layouts))
     cautions = [f"caution: {line}" for line in all_cautions(result)]
-    return Output(data, files, (*shown, *sheets, *fit, "", *_notes(result), *cautions, ""))
+    return Output(data, files, (*shown, *sheets, *gap, *fit, "", *_notes(result), *cautions, ""))
 
 
 def _spacing_data(spacing: Spacing) -> dict[str, Any]:

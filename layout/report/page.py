@@ -13,6 +13,7 @@ from layout.report.figures_bars import endless_figure, monthly_figure, yardstick
 from layout.report.figures_plot import light_scale, plot_figure
 from layout.report.figures_style import embedded
 from layout.report.figures_sun import beam_lost_figure, sun_path_figure
+from layout.report.gap_rows import GAP_NOTE, gap_rows
 from layout.report.heat_section import heat_section, other_cautions
 from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.report.sentences import endless_sentence, five_sentences
@@ -120,6 +121,8 @@ def report_page(result: PlanResult, processes: int = 1) -> str:
         table=_table(result.layouts),
         water=water_rows(result.layouts),
         water_note=WATER_NOTE,
+        gap=gap_rows(result.layouts),
+        gap_note=GAP_NOTE,
         endless_sentence=endless_sentence(result),
         steps=[_steps(r) for r in result.layouts.values()],
         assumptions=assumptions(result),

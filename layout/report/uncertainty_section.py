@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from layout.report.boost_rows import Rows
 from layout.report.numbers import number, percent
 from layout.result import PlanResult
 from layout.uncertainty_table import UncertaintyTable
@@ -28,6 +29,12 @@ def uncertainty_section(result: PlanResult) -> UncertaintySection:
         for d in found.differences
     )
     return UncertaintySection(_method(table), ranges, differences, _causes(table))
+
+
+def sure_rows(result: PlanResult) -> Rows:
+    """For the terminal: one line per layout."""
+    heads = ("P50, kWh\na year", "P90, kWh\na year", "gives most per m²\nof plot in draws")
+    return Rows(heads, uncertainty_section(result).ranges)
 
 
 def _method(table: UncertaintyTable) -> str:
