@@ -74,7 +74,7 @@ def gain_scale(result: Retrofit) -> Normalize:
 def _title(plane: RoofPlane) -> str:
     table = plane.table
     if table.tilt_deg < 1.0:
-        return f"{table.name}, level; up on this drawing points to azimuth {(table.azimuth_deg + 180.0) % 360.0:.0f}°"
+        return f"{table.name}, level; up on this drawing is azimuth {(table.azimuth_deg + 180.0) % 360.0:.0f}°"
     return f"{table.name}, tilt {table.tilt_deg:g}°, faces {table.azimuth_deg:g}°"
 
 
@@ -104,7 +104,8 @@ def _label(axes: Axes, outline: FloatArray, words: str, above: bool = False) -> 
     low, high = outline.min(axis=0), outline.max(axis=0)
     turn = 90 if not above and high[1] - low[1] > high[0] - low[0] else 0
     at = (0.5 * (low[0] + high[0]), high[1] + 0.08) if above else tuple(0.5 * (low + high))
-    axes.text(at[0], at[1], words, ha="center", va="bottom" if above else "center", rotation=turn, fontsize=7, color=INK,
+    axes.text(at[0], at[1], words, ha="center", va="bottom" if above else "center", rotation=turn, fontsize=7,
+              color=INK,
               bbox={"facecolor": LAND, "edgecolor": "none", "pad": 1.0})  # fmt: skip
 
 

@@ -117,7 +117,8 @@ def _part_texts(lines: Sequence[PartLine]) -> list[str]:
 def _rest(result: Retrofit) -> str:
     return (
         f"Parts together: {signed(float(result.part_gain_kwh.sum()))} kWh a year; strings, inverter and what more "
-        f"than two parts do to one another: {signed(strings_rest_kwh(result))} kWh; traced whole: {signed(result.gain_kwh)} kWh."
+        f"than two parts do to one another: {signed(strings_rest_kwh(result))} kWh; traced whole: "
+        f"{signed(result.gain_kwh)} kWh."
     )
 
 

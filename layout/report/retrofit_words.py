@@ -103,8 +103,8 @@ def retrofit_sentences(result: Retrofit, task: Task) -> tuple[str, ...]:
     ]
     panel = before / float(result.bare.field.rectangles.area.sum())
     lines.append(
-        f"A m² of the panels that stand there gives {number(panel)} kWh a year: a m² of reflector, mounted, is worth at "
-        f"most {percent(gain / area / panel, 0)} of the price of a m² of panel."
+        f"A m² of the panels that stand there gives {number(panel)} kWh a year: a m² of reflector, mounted, is worth "
+        f"at most {percent(gain / area / panel, 0)} of the price of a m² of panel."
     )
     years = payback_years(result, task)
     if years is not None:
