@@ -26,9 +26,12 @@ from sites.conventions import FloatArray, IntArray
 PHOTONS = 300_000
 FRONT_POINTS = 34
 REACHED_POINTS = 6_000
-REACHED_POINTS_A_PANEL = (21, 987)
-TURNS = 8
+REACHED_POINTS_A_PANEL = (34, 987)
+TURNS = 34
 """Points on panels that look for light by way of sheets, and sets of facets drawn for them in turn."""
+
+DRAW_SETS = 7
+"""Panels side by side draw from different sets, so that the error of one set's facets does not add up."""
 
 
 def light_ledger(
@@ -64,21 +67,26 @@ def _reached_by_lobes(field: Field, c: Conditions) -> float:
     for rear, chosen in ((False, np.arange(len(panels))), (True, np.flatnonzero(both))):
         normals, kind = np.unique(np.round(panels.normal[chosen], 7), axis=0, return_inverse=True)
         for k in range(len(normals)):
-            some = panels[chosen[kind.reshape(-1) == k]]
-            total += float(_lobes_on(field, c, some, rear) @ light)
+            members = chosen[kind.reshape(-1) == k]
+            lattice = fibonacci_lattice(int(np.clip(REACHED_POINTS // len(members), *REACHED_POINTS_A_PANEL)))
+            for number in range(min(DRAW_SETS, len(members))):
+                some = panels[members[number::DRAW_SETS]]
+                total += float(_lobes_on(field, c, some, rear, lattice, number) @ light)
     return total
 
 
-def _lobes_on(field: Field, c: Conditions, panels: Rectangles, rear: bool) -> FloatArray:
+def _lobes_on(
+    field: Field, c: Conditions, panels: Rectangles, rear: bool, lattice: FloatArray, number: int
+) -> FloatArray:
     """Beams of 1 kWh/m² that reach panels of one attitude by way of sheets' lobes, (m,) [kWh]. Points take turns, each
     panel has others."""
-    lattice = fibonacci_lattice(int(np.clip(REACHED_POINTS // len(panels), *REACHED_POINTS_A_PANEL)))
     side = -1.0 if rear else 1.0
-    parts = replace(c.parts, draws=TURNS)
+    turns = min(TURNS, len(lattice))
+    parts = replace(c.parts, draws=turns)
     out = np.zeros(len(c.parts.sun))
     moved = additive_sequence(np.arange(len(panels)), 2)
-    for turn in range(TURNS):
-        pattern = (lattice[turn::TURNS, None] + moved) % 1.0
+    for turn in range(turns):
+        pattern = (lattice[turn::turns, None] + moved) % 1.0
         points = np.concatenate(
             [
                 panels.corner + p[:, :1] * panels.along + p[:, 1:] * panels.up + side * START_OFFSET_M * panels.normal
@@ -90,7 +98,7 @@ def _lobes_on(field: Field, c: Conditions, panels: Rectangles, rear: bool) -> Fl
         smooth = tuple(o for o in receiver.orders() if all(s.smooth for s in o))
         rough = tuple(o for o in receiver.orders() if not all(s.smooth for s in o))
         area = np.tile(panels.area, len(pattern)) / len(lattice)
-        got = receiver.by_sheets(smooth)[0] + TURNS * receiver.by_sheets(rough, (turn, TURNS))[0]
+        got = receiver.by_sheets(smooth)[0] + turns * receiver.by_sheets(rough, (turn, turns), number)[0]
         out += got[: len(out)] @ area
     return out
 
