@@ -42,12 +42,13 @@ class Round:
 class Placed:
     """A layout with its positions, as a plan takes it.
 
-    chosen : the last solve's choice, its energy by the model and proven gap; rounds : every solve, in order
+    layout, chosen : of the solve whose choice has most traced energy; rounds : every solve, in order; best : its number
     """
 
     layout: Layout
     chosen: Chosen
     rounds: tuple[Round, ...]
+    best: int
 
 
 def place_rows(
@@ -105,12 +106,15 @@ def _rounds(
     plan: Plan, conditions: Conditions, settings: Settings, solve: Callable[[float], tuple[Chosen, Layout, float]]
 ) -> Placed:
     scale, rounds = 1.0, []
+    tried: list[tuple[Layout, Chosen]] = []
     while True:
         chosen, layout, free = solve(scale)
         traced = float(energies(arrange(plan, layout), conditions, settings).sum())
         rounds.append(Round(scale, chosen.kwh, traced))
+        tried.append((layout, chosen))
         done = abs(rounds[-1].difference_fraction) <= AGREE_FRACTION or len(rounds) == MOST_ROUNDS
         lost = free - chosen.kwh
         if done or lost <= 0:
-            return Placed(layout, chosen, tuple(rounds))
+            best = int(np.argmax([r.traced_kwh for r in rounds]))
+            return Placed(*tried[best], tuple(rounds), best)
         scale = float(np.clip(scale * (free - traced) / lost, *SCALE_LIMITS))
