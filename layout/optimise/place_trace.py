@@ -21,14 +21,16 @@ AGREE_FRACTION = 0.01
 MOST_ROUNDS = 3
 
 SCALE_LIMITS = (0.2, 5.0)
-"""Losses are corrected within these; beyond them the model lacks something that no scale of losses makes up."""
+"""Losses are corrected within these; the rest is put on the energy of units with nothing near, which short rows have
+more of than the long row's bay."""
 
 
 @dataclass(frozen=True)
 class Round:
-    """One solve. loss_scale : what losses were multiplied by; difference_fraction : model over traced, minus 1."""
+    """One solve. loss_scale, free_scale : what losses and the energy of units with nothing near were multiplied by."""
 
     loss_scale: float
+    free_scale: float
     model_kwh: float
     traced_kwh: float
 
@@ -65,8 +67,8 @@ def place_rows(
     """The best rows of a layout on its plot: solve, trace whole, correct, at most ``MOST_ROUNDS`` times."""
     found = row_candidates(plan, layout, conditions, settings, net_m, least_aisle_m)
 
-    def solve(scale: float) -> tuple[Chosen, Layout, float]:
-        chosen = choose_rows(found, limits, least_aisle_m, scale, gap=gap, time_limit_s=time_limit_s)
+    def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
+        chosen = choose_rows(found, limits, least_aisle_m, scale, base, gap=gap, time_limit_s=time_limit_s)
         at = found.positions_m[chosen.rows]
         free = found.curve.free_kwh * float((found.factor[chosen.rows] * chosen.panels).sum()) / found.panels_high
         mean = float(np.diff(at).mean()) if len(at) > 1 else layout.pitch_m
@@ -94,8 +96,8 @@ def place_towers(
     """The best of some sites (m, 2) m for a layout's towers: solve, trace whole, correct."""
     found = site_candidates(plan, layout, conditions, settings, sites, least_spacing_m)
 
-    def solve(scale: float) -> tuple[Chosen, Layout, float]:
-        chosen = choose_sites(found, limits, scale, gap=gap, time_limit_s=time_limit_s)
+    def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
+        chosen = choose_sites(found, limits, scale, base, gap=gap, time_limit_s=time_limit_s)
         at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
         return chosen, layout.model_copy(update={"sites": at}), float(found.kwh[chosen.sites].sum())
 
@@ -103,18 +105,22 @@ def place_towers(
 
 
 def _rounds(
-    plan: Plan, conditions: Conditions, settings: Settings, solve: Callable[[float], tuple[Chosen, Layout, float]]
+    plan: Plan,
+    conditions: Conditions,
+    settings: Settings,
+    solve: Callable[[float, float], tuple[Chosen, Layout, float]],
 ) -> Placed:
-    scale, rounds = 1.0, []
+    scale, base, rounds = 1.0, 1.0, []
     tried: list[tuple[Layout, Chosen]] = []
     while True:
-        chosen, layout, free = solve(scale)
+        chosen, layout, free = solve(scale, base)
         traced = float(energies(arrange(plan, layout), conditions, settings).sum())
-        rounds.append(Round(scale, chosen.kwh, traced))
+        rounds.append(Round(scale, base, chosen.kwh, traced))
         tried.append((layout, chosen))
         done = abs(rounds[-1].difference_fraction) <= AGREE_FRACTION or len(rounds) == MOST_ROUNDS
-        lost = free - chosen.kwh
+        lost = (base * free - chosen.kwh) / scale
         if done or lost <= 0:
             best = int(np.argmax([r.traced_kwh for r in rounds]))
             return Placed(*tried[best], tuple(rounds), best)
-        scale = float(np.clip(scale * (free - traced) / lost, *SCALE_LIMITS))
+        scale = float(np.clip((base * free - traced) / lost, *SCALE_LIMITS))
+        base = (traced + scale * lost) / free

@@ -104,18 +104,19 @@ def choose_sites(
     candidates: SiteCandidates,
     limits: Sequence[Limit] = (),
     scale: float = 1.0,
+    base: float = 1.0,
     gap: float = 0.0,
     time_limit_s: float = 60.0,
     fold_fraction: float = 0.0,
 ) -> Chosen:
     """The sites with most energy; ``Chosen.sites`` counts candidates.
 
-    scale : what losses are multiplied by
+    scale, base : what losses and energies of lone towers are multiplied by
     fold_fraction : pairs that take less than this share of a tower's energy are left out of the search
     """
     m = len(candidates.sites)
     net = SiteNet(
-        candidates.kwh,
+        base * candidates.kwh,
         np.full(m, float(candidates.panels)),
         candidates.pairs,
         scale * candidates.loss,
