@@ -13,6 +13,7 @@ import layout
 from layout.booster_tables import PLACES
 from layout.cli import _parser
 from layout.hot_water_table import HotWaterTable
+from layout.optimise_tables import LimitsTable, OptimiseTable, PricesTable, VaryTable
 from layout.plan import KEYS
 from layout.plan_tables import (
     LAYOUT_KINDS,
@@ -60,6 +61,10 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[uncertainty]", UncertaintyTable),
     ("[hot_water]", HotWaterTable),
     ("[run]", RunTable),
+    ("[optimise]", OptimiseTable),
+    ("[[optimise.vary]]", VaryTable),
+    ("[optimise.limits]", LimitsTable),
+    ("[prices]", PricesTable),
     ("[retrofit]", RetrofitTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),
     ("[[layout.panel]]", PanelPieceTable),
@@ -74,7 +79,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
 
 def _default(value: Any) -> str:
     """A default as the plan file would say it."""
-    if value is None or value == () or value == " ":
+    if value is None or value == () or value == " " or isinstance(value, Table):
         return "none"
     if isinstance(value, bool):
         return str(value).lower()
