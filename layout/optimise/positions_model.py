@@ -240,9 +240,9 @@ def _add_rows(model: pyo.ConcreteModel, rows: RowNet, limited: bool) -> pyo.Expr
     )
     energy = pyo.quicksum(float(rows.kwh[a]) * x[a] for a in arcs)
     if limited:
-        model.r = pyo.Var(arcs, domain=pyo.NonNegativeReals)
+        model.r, spare = pyo.Var(arcs, domain=pyo.NonNegativeReals), _spare(rows)
         for a in arcs:
-            model.c.add(model.r[a] <= float(_spare(rows)[rows.head[a]]) * x[a])
+            model.c.add(model.r[a] <= float(spare[rows.head[a]]) * x[a])
         # One whole number for all: with the rows settled, what is left away then comes in whole steps.
         model.all_cut = pyo.Var(domain=pyo.NonNegativeIntegers)
         model.c.add(model.all_cut == pyo.quicksum(model.r[a] for a in arcs))

@@ -54,11 +54,11 @@ def show(what, begin, chosen):
     )
 
 
-@pytest.mark.parametrize("most", [None, 1200])
-def test_rows(most):
+@pytest.mark.parametrize(("most", "net_m"), [(None, 0.2), (1200, 0.6)])
+def test_rows(most, net_m):
     plan, layout, year, settings = ready(ROWS)
     begin = time.perf_counter(), time.process_time()
-    found = row_candidates(plan, layout, year, settings, 0.2, 0.3)
+    found = row_candidates(plan, layout, year, settings, net_m, 0.3)
     show_net = f"{len(found.positions_m)} rows, losses {time.perf_counter() - begin[0]:.1f} s"
     limits = [] if most is None else [Limit("panels", "panels", 1.0, most=most)]
     begin = time.perf_counter(), time.process_time()
