@@ -255,7 +255,7 @@ class LayoutResult:
     per_panel: PerPanel
     frame: pd.DataFrame
     """Hourly, index UTC start of the interval: ``front_w_m2``, ``rear_w_m2`` (area means before glass),
-    ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN where no beam)."""
+    ``open_w_m2`` (fronts alone, as in irradiation_open_kwh_per_m2), ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN where no beam)."""
     arrangement: Arrangement
     traced_panels: int
     """How many panels were traced; the others share a traced panel's surroundings."""
@@ -273,7 +273,11 @@ class LayoutResult:
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
         out["fit"] = list(self.arrangement.fit)
-        out["monthly_energy_ac_kwh"] = self.monthly()["energy_ac_kwh"].tolist()
+        monthly = self.monthly()
+        out["monthly_energy_ac_kwh"] = monthly["energy_ac_kwh"].tolist()
+        out["monthly_final_yield_kwh_per_kw"] = monthly["final_yield_kwh_per_kw"].tolist()
+        out["monthly_reference_yield_h"] = monthly["reference_yield_h"].tolist()
+        out["monthly_performance_ratio"] = monthly["performance_ratio"].tolist()
         if self.peaks:
             out["limits"] = self.peaks.to_dict()
         if self.boost:
@@ -288,17 +292,22 @@ class LayoutResult:
 
     def monthly(self) -> pd.DataFrame:
         """Sums by month of the site's clock, index 1 to 12: ``energy_dc_kwh``, ``energy_ac_kwh``,
-        ``front_kwh_per_m2``, ``rear_kwh_per_m2``."""
+        ``front_kwh_per_m2``, ``rear_kwh_per_m2``; and the metrics of IEC 61724-1, ``final_yield_kwh_per_kw``,
+        ``reference_yield_h`` (open front light over 1 kW/m²), ``performance_ratio`` (NaN in a month without light)."""
         columns = {
             "dc_kw": "energy_dc_kwh",
             "ac_kw": "energy_ac_kwh",
             "front_w_m2": "front_kwh_per_m2",
             "rear_w_m2": "rear_kwh_per_m2",
+            "open_w_m2": "reference_yield_h",
         }
         hours = self.frame["hours"]
         sums = self.frame[list(columns)].mul(hours, axis=0).groupby(self.frame["month"]).sum()
         sums = sums.rename(columns=columns).reindex(range(1, 13), fill_value=0.0)
-        sums[["front_kwh_per_m2", "rear_kwh_per_m2"]] /= 1000.0
+        sums[["front_kwh_per_m2", "rear_kwh_per_m2", "reference_yield_h"]] /= 1000.0
+        sums["final_yield_kwh_per_kw"] = sums["energy_ac_kwh"] / self.dc_capacity_kw
+        lit = sums["reference_yield_h"] > 0
+        sums["performance_ratio"] = (sums["final_yield_kwh_per_kw"] / sums["reference_yield_h"]).where(lit)
         return sums
 
 

@@ -61,6 +61,7 @@ def layout_year(
     tick = _ticker(arrangement.name, progress, total)
     year = evaluate(field, evaluator, transmission_ratio, tick)
     bare_year = evaluate(bare.field, bare.evaluator, transmission_ratio, tick) if bare else None
+    open_light, open_w_m2 = _open_light(field, evaluator)
     water, power = _socket(arrangement, evaluator, year, settings)
     bare_power = _socket(arrangement, evaluator, bare_year, settings)[1] if bare_year else None
     traced = Traced(
@@ -69,7 +70,8 @@ def layout_year(
         year=year,
         bare_year=bare_year,
         peak=peaks(field, evaluator, year, transmission_ratio),
-        open_light=_open_light(field, evaluator),
+        open_light=open_light,
+        open_w_m2=open_w_m2,
         power=power,
         bare_power=bare_power,
         water=water,
@@ -146,8 +148,9 @@ def _ticker(label: str, progress: Progress | None, total: int) -> Callable[[int]
     return tick
 
 
-def _open_light(field: Field, evaluator: Evaluator) -> FloatArray:
-    """Front light of each panel alone over open, unshaded ground with the skyline, (n,) kWh/m²."""
+def _open_light(field: Field, evaluator: Evaluator) -> tuple[FloatArray, FloatArray]:
+    """Front light of each panel alone over open, unshaded ground with the skyline: (n,) kWh/m² in the year, and the
+    area mean of all in each hour, (k,) W/m²."""
     c = evaluator.conditions
     normals, kind = np.unique(np.round(field.rectangles.normal, 7), axis=0, return_inverse=True)
     kind = kind.reshape(-1)
@@ -160,8 +163,9 @@ def _open_light(field: Field, evaluator: Evaluator) -> FloatArray:
         Net(1, 1, grid_lattice(1, 1)),
         transmission_ratio,
     )
-    light = np.asarray(evaluator.matrix.sum(axis=0)).reshape(-1) @ out.before[:, :, 0] * c.hour_kwh
-    return light[kind]
+    light = evaluator.matrix @ out.before[:, :, 0]
+    area = np.bincount(kind, field.rectangles.area)
+    return (light.sum(axis=0) * c.hour_kwh)[kind], light @ (area / area.sum())
 
 
 def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:

@@ -43,7 +43,8 @@ class Settings:
 @dataclass(frozen=True, eq=False)
 class Traced:
     """All that was traced of one layout. bare_year : the year without reflectors and diffusers, None where it has
-    none; open_light : (n,) kWh/m² on each panel alone; bare_power : as ``power``, of ``bare_year``."""
+    none; open_light : (n,) kWh/m² on each panel alone; open_w_m2 : (k,) area mean of
+    that by hour; bare_power : as ``power``, of ``bare_year``."""
 
     field: Field
     evaluator: Evaluator
@@ -51,6 +52,7 @@ class Traced:
     bare_year: FieldYear | None
     peak: Peaks
     open_light: FloatArray
+    open_w_m2: FloatArray
     power: Electricity
     bare_power: Electricity | None
     per_m2_endless: float
@@ -117,7 +119,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
             _cooled(traced) if traced.water else None,
         ),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
-        frame=_frame(c, year, power, traced.water),
+        frame=_frame(c, year, power, traced),
         arrangement=arrangement,
         traced_panels=field.traced_panels,
         peaks=peak,
@@ -174,18 +176,19 @@ def _cooled(traced: Traced) -> float:
     return float((wired * traced.water.factor).sum() / wired.sum()) if traced.water and wired.any() else 1.0
 
 
-def _frame(c: Conditions, year: FieldYear, power: Electricity, water: HotWater | None) -> pd.DataFrame:
+def _frame(c: Conditions, year: FieldYear, power: Electricity, traced: Traced) -> pd.DataFrame:
     """Every hour of the weather year; night is dark and as warm as the air."""
     start, index = c.weather.start, c.sky.index
     columns = {
         "front_w_m2": year.hour["front"],
         "rear_w_m2": year.hour["rear"],
+        "open_w_m2": traced.open_w_m2,
         "dc_kw": power.dc_kw,
         "ac_kw": power.ac_kw,
     }
     frame = pd.DataFrame({name: spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
     warm = np.array(c.weather.air_c, dtype=np.float64)
-    warm[index] = water.panel_c if water else year.hour["panel_c"]
+    warm[index] = traced.water.panel_c if traced.water else year.hour["panel_c"]
     frame["panel_c"] = warm
     frame["beam_lost_fraction"] = spread(len(start), index, _beam_lost(c, year), np.nan)
     frame["month"] = local_clock(c.site, start).month

@@ -87,7 +87,7 @@ def _water_table(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...]
 def hourly_csv(result: LayoutResult) -> str:
     """The hourly frame: start of each interval in UTC, its length, light, heat, power."""
     frame = result.frame.rename(columns={"hours": "interval_h"})
-    columns = ["interval_h", "front_w_m2", "rear_w_m2", "panel_c", "dc_kw", "ac_kw", "beam_lost_fraction"]
+    columns = ["interval_h", "front_w_m2", "rear_w_m2", "open_w_m2", "panel_c", "dc_kw", "ac_kw", "beam_lost_fraction"]
     return frame[columns].to_csv(
         index_label="start_utc", date_format="%Y-%m-%dT%H:%M:%SZ", float_format="%.6g", lineterminator="\n"
     )

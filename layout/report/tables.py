@@ -65,10 +65,20 @@ def monthly_table(result: LayoutResult) -> Table:
     table = _table(
         f"{result.name}: months of the site's clock",
         "month",
-        ("front light\nkWh/m²", "rear light\nkWh/m²", "DC kWh", "AC kWh"),
+        (
+            "front light\nkWh/m²",
+            "rear light\nkWh/m²",
+            "DC kWh",
+            "AC kWh",
+            "final yield\nkWh/kW",
+            "reference\nyield h",
+            "perf.\nratio",
+        ),
     )
     months = result.monthly()
-    rows = [*zip(MONTHS, months.to_dict("records"), strict=True), ("year", months.sum().to_dict())]
+    whole = months.sum()
+    whole["performance_ratio"] = result.performance_ratio
+    rows = [*zip(MONTHS, months.to_dict("records"), strict=True), ("year", whole.to_dict())]
     for name, row in rows:
         table.add_row(
             name,
@@ -76,6 +86,9 @@ def monthly_table(result: LayoutResult) -> Table:
             number(row["rear_kwh_per_m2"]),
             number(row["energy_dc_kwh"]),
             number(row["energy_ac_kwh"]),
+            number(row["final_yield_kwh_per_kw"]),
+            number(row["reference_yield_h"]),
+            number(row["performance_ratio"]) if np.isfinite(row["performance_ratio"]) else NOTHING,
             end_section=name == "Dec",
         )
     return table

@@ -24,6 +24,16 @@ def result(request, small_result):
     return small_result.layouts[request.param]
 
 
+def test_months_add_up_to_the_year_as_in_the_standard(small_result):
+    """IEC 61724-1: performance ratio = final yield over reference yield."""
+    for r in small_result.layouts.values():
+        months = r.monthly()
+        assert months["reference_yield_h"].sum() == pytest.approx(r.irradiation_open_kwh_per_m2, rel=1e-5)
+        assert months["final_yield_kwh_per_kw"].sum() == pytest.approx(r.kwh_per_kw)
+        weighed = (months["performance_ratio"] * months["reference_yield_h"]).sum() / months["reference_yield_h"].sum()
+        assert weighed == pytest.approx(r.performance_ratio, rel=1e-5)
+
+
 def test_hours_add_up_to_the_year(result):
     f = result.frame
     assert len(f) == 8760
