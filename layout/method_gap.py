@@ -14,7 +14,7 @@ from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 8
 PANELS = 6
-"""Traced again for this, each with every cell and at the true sun. Our choice: about a tenth of a second of computing."""
+"""Traced again for this, each with every cell and at the true sun. Our choice: a tenth of a second of computing."""
 
 
 def method_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> MethodGap:

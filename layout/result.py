@@ -254,8 +254,9 @@ class LayoutResult:
     steps: tuple[Step, ...]
     per_panel: PerPanel
     frame: pd.DataFrame
-    """Hourly, index UTC start of the interval: ``front_w_m2``, ``rear_w_m2`` (area means before glass),
-    ``open_w_m2`` (fronts alone, as in irradiation_open_kwh_per_m2), ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN where no beam)."""
+    """Hourly, index UTC start of the interval: ``front_w_m2``, ``rear_w_m2`` (area means before glass), ``open_w_m2``
+    (fronts alone, as in irradiation_open_kwh_per_m2), ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN
+    where no beam)."""
     arrangement: Arrangement
     traced_panels: int
     """How many panels were traced; the others share a traced panel's surroundings."""

@@ -22,9 +22,9 @@ from layout.result_gap import MethodGap
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
-LEDGER_TOLERANCE = 0.01
+LEDGER_TOLERANCE = 0.02
 """A gap in the reflectors' light beyond this share of what arrives on them is a defect of the program and raises.
-Experiment: tests/layout/test_light_ledger.py prints it for narrow and wide sheets."""
+Plans are within 1 % as far as tried: tests/layout/test_light_ledger.py prints it for narrow and wide sheets."""
 
 
 @dataclass(frozen=True)

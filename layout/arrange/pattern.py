@@ -155,7 +155,7 @@ def pack(stretches: FloatArray, step: float) -> tuple[FloatArray, IntArray]:
         if count:
             # A stretch that begins just where the last unit ends goes on with the row.
             following += 0 if np.isneginf(nearest) or start <= nearest + LENGTH_TOLERANCE_M else 1
-            begin.append(start + step * np.arange(count))
+            begin.append(start + step * np.arange(count, dtype=np.float64))
             number.append(following + np.arange(count))
             nearest, following = start + step * count, following + count
     empty = np.zeros(0)
