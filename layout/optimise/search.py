@@ -2,6 +2,7 @@
 (1993) 157-181, as in scipy), then steps from the best to its neighbours on the net of values that the plan allows."""
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,7 +33,7 @@ class Point:
         return (-self.violation, self.score if self.violation <= 0 else 0.0)
 
 
-class _Spent(Exception):
+class _SpentError(Exception):
     """The budget is used up."""
 
 
@@ -71,7 +72,7 @@ def search(
     def at(index: tuple[int, ...]) -> Point:
         if index not in seen:
             if len(seen) >= limit:
-                raise _Spent
+                raise _SpentError
             seen[index] = judge(variables.values(index))
         return seen[index]
 
@@ -80,18 +81,14 @@ def search(
         return -point.score if point.violation <= 0 else _PENALTY * (1.0 + point.violation)
 
     limit = max(1, round(GLOBAL_SHARE * budget))
-    try:
+    with suppress(_SpentError):
         direct(
             loss, Bounds(np.zeros(len(counts)), counts), maxfun=CALLS_EACH * budget, maxiter=10_000, vol_tol=0,
             len_tol=1e-6, locally_biased=True,
         )  # fmt: skip
-    except _Spent:
-        pass
     limit = budget
-    try:
+    with suppress(_SpentError):
         _refine(max(seen, key=lambda i: seen[i].rank), counts, at)
-    except _Spent:
-        pass
     best = max(seen.values(), key=lambda p: p.rank)
     return best, list(seen.values())
 
