@@ -20,10 +20,11 @@ from layout.arrange import Arrangement, arrange
 from layout.bench_reading import AIR_C, WIND_M_S, Moment, bench_reading, moment_at
 from layout.geometry.rays import worker_count
 from layout.light.shared_map import SharedMap, shared_light_map
+from layout.optimise.command import optimise_command
 from layout.pieces import Scene
 from layout.plan import Layout, Plan, read_plan
 from layout.report import outputs
-from layout.report.demo import DEMO_PLAN, starter_plan
+from layout.report.demo import DEMO_PLAN, OPTIMISE_DEMO, starter_plan
 from layout.report.files import to_json, write_all
 from layout.report.light_output import LightAsked, light_output
 from layout.report.outputs import Output
@@ -190,6 +191,15 @@ def retrofit(args: argparse.Namespace) -> int:
     return _finish(args, output)
 
 
+def optimise(args: argparse.Namespace) -> int:
+    """The best shapes of a plan's layouts."""
+    path = args.plan or OPTIMISE_DEMO
+    plan = _plan(path)
+    with _progress() as progress:
+        output = optimise_command(plan, path.read_text(encoding="utf-8-sig"), args.out or DEFAULT_FOLDER, progress)
+    return _finish(args, output)
+
+
 def _asked(args: argparse.Namespace, scene: Scene, moment: Moment) -> LightAsked:
     """What ``light`` works out for a layout: light by way of sheets where it has any, of the ground on request."""
     bounces = args.bounces if args.ground or scene.reflectors or scene.diffusers else 0
@@ -330,6 +340,8 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", metavar="LAYOUT", help="name of a layout in the plan")
     sub.add_argument("--per-panel", action="store_true", help=per_panel)
+    sub = command("optimise", optimise, "the shapes of layouts (pitch, tilt, reflectors) that are best within limits")
+    sub.add_argument("plan", type=Path, nargs="?", metavar="PLAN", help="plan file (default: a bundled demo)")
     sub = command("retrofit", retrofit, "reflectors around panels that stand on a roof, and what they bring")
     sub.add_argument("plan", type=Path, metavar="PLAN", help="plan file with a layout of kind 'roof'")
     sub = command("light", light, "beam on every cell at one moment, a picture, and what a meter should read")

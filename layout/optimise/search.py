@@ -13,7 +13,7 @@ from sites.conventions import FloatArray
 
 DEFAULT_STEPS = 256
 GLOBAL_SHARE = 0.6
-"""Share of the budget for the global method; the rest refines. Our choice: test_optimise_search prints what it finds."""
+"""Share of the budget for the global method; the rest refines. Our choice."""
 
 CALLS_EACH = 40
 """Calls of the global method per evaluation: most fall on values worked out already, and cost nothing."""

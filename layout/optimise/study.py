@@ -45,8 +45,8 @@ class Study:
     """best : the best point, with its figures;  points, figures : all that were judged, in order
     new : how many of them were worked out now and not found in the store
     flat : by key the smallest and largest value among points within 1 % of the best score
-    winter : pitch by the rule without shade from 9 to 15 h at midwinter, and the share of the score that it costs; None
-        where the pitch does not vary or no pitch is enough
+    winter : pitch by the rule without shade from 9 to 15 h at midwinter, the share of the score that it costs, and
+        the limits it breaks; None where the pitch does not vary or no pitch is enough
     """
 
     layout: BayLayout
@@ -57,7 +57,7 @@ class Study:
     new: int
     held: tuple[Held, ...]
     flat: dict[str, tuple[float, float]]
-    winter: tuple[float, float] | None
+    winter: tuple[float, float, tuple[str, ...]] | None
 
 
 @dataclass(eq=False)
@@ -193,7 +193,7 @@ def _plain(layout: BayLayout, key: str) -> object:
     return getattr(layout, key, value_of(layout, key) if "[" in key else None)
 
 
-def _winter(judge: Judge, vary: list[VaryTable], best: Point) -> tuple[float, float] | None:
+def _winter(judge: Judge, vary: list[VaryTable], best: Point) -> tuple[float, float, tuple[str, ...]] | None:
     """The spacing rule's pitch at the best tilt, and what following it costs; rows that face the equator only."""
     layout = judge.layout
     if not isinstance(layout, RowsLayout) or "pitch_m" not in [v.key for v in vary]:
@@ -208,7 +208,8 @@ def _winter(judge: Judge, vary: list[VaryTable], best: Point) -> tuple[float, fl
     point = judge(best.values | {"pitch_m": round(pitch, 2)})
     if point.violation >= UNBUILDABLE:
         return None
-    return round(pitch, 2), 1.0 - point.score / best.score
+    broken = tuple(excess(judge.table.limits, judge.figures(point.values) or {}))
+    return round(pitch, 2), 1.0 - point.score / best.score, broken
 
 
 def store_path(folder: Path) -> Path:

@@ -6,6 +6,7 @@ from pathlib import Path
 LIBRARY = Path(str(resources.files("layout"))) / "library"
 
 DEMO_PLAN = LIBRARY / "demo.toml"
+OPTIMISE_DEMO = LIBRARY / "optimise_demo.toml"
 
 
 def starter_plan() -> str:
