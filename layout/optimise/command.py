@@ -71,9 +71,9 @@ def _output(plan: Plan, data: dict[str, object], studies: dict[str, Study], note
     told = {"best_layout": best, "layouts": {name: _data(s) for name, s in studies.items()}}
     files["optimise.json"] = to_json(told)
     free = table.limits == LimitsTable()
-    mean = "Energy is that of the plot at the mean number of panels over all shifts of the pattern, obstacles' shadows left "
-    mean += f"out; brightacre compare {BEST_PLAN} traces the layouts as they stand."
-    lines = [f"warning: {NO_LIMIT}", ""] if free else []
+    mean = "Energy is that of the plot at the mean number of panels over all shifts of the pattern, obstacles' shadows "
+    mean += f"left out; brightacre compare {BEST_PLAN} traces the layouts as they stand."
+    lines: list[Table | str] = [f"warning: {NO_LIMIT}", ""] if free else []
     words = [line for name, s in studies.items() for line in _sentences(name, s)]
     shown = (
         *lines,

@@ -169,7 +169,7 @@ def _missed(
     for key, over in excess(limits, nearest_to).items():
         limit = getattr(limits, key)
         alone = min(excess(limits, f).get(key, 0.0) for f in figures)
-        why = "no shape within the bounds meets it" if alone > 0 else "met only where another limit is missed"
+        why = "no shape looked at meets it" if alone > 0 else "met only where another limit is missed"
         off = f"{over * abs(limit):.4g} too {'little' if key in LEAST else 'much'}"
         found = f"{limit:g}, and at best {nearest_to[key]:.4g} on {layout.name!r}, {off}; {why}"
         faults.append(Fault(plan.file, f"optimise.limits.{key}", found, "a wider limit or wider bounds"))
