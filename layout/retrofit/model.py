@@ -111,7 +111,7 @@ def solve(problem: Problem, seconds: float = 30.0) -> Choice:
     model = _model(problem)
     solver = pyo.SolverFactory("appsi_highs")
     solver.config.time_limit = seconds
-    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": 1e-7, "threads": 1, "random_seed": 1}
+    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": 1e-7, "random_seed": 1}
     with capture_output():
         result = solver.solve(model)
     state = str(result.solver.termination_condition)
