@@ -175,6 +175,7 @@ def test_a_tenth_of_the_grid_is_enough(year: Conditions, tmp_path: Path) -> None
         plan_text(booster=BOOSTER, more=more, low=4.0)
         .replace("step = 0.1", "step = 0.5")
         .replace("step = 2", "step = 5")
+        .replace("step = 4", "step = 8")
     )
     plan = parsed(text)
     assert plan.optimise is not None
