@@ -15,6 +15,7 @@ from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
 from layout.report.gap_rows import GAP_NOTE, gap_rows
+from layout.report.money_rows import money_figures, money_note, money_rows
 from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted
@@ -45,6 +46,8 @@ def compare_output(result: PlanResult, per_panel: bool = False, processes: int =
     layouts = result.layouts
     sentences = (*five_sentences(result), *boost_sentences(layouts))
     data = result.to_dict(per_panel) | {"sentences": list(sentences)}
+    for name, figures in money_figures(result).items():
+        data["layouts"][name]["money"] = figures
     files: dict[str, str | bytes] = {
         "compare.html": report_page(result, processes),
         "compare.json": to_json(data),
@@ -56,6 +59,7 @@ def compare_output(result: PlanResult, per_panel: bool = False, processes: int =
         table,
         *_boost_tables(layouts),
         *_water_table(layouts),
+        *_money_table(result),
         sure,
         *sentences,
         "",
@@ -82,6 +86,12 @@ def _water_table(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...]
     """On hot water; nothing where the plan asks for none."""
     found = water_rows(layouts)
     return (tables.rows_table("Hot water", "layout", found), WATER_NOTE, "") if found.rows else ()
+
+
+def _money_table(result: PlanResult) -> tuple[Table | str, ...]:
+    """Costs; nothing where the plan has no prices."""
+    found = money_rows(result)
+    return (tables.rows_table("Money", "layout", found), money_note(result), "") if found.rows else ()
 
 
 def hourly_csv(result: LayoutResult) -> str:

@@ -15,6 +15,7 @@ from layout.report.figures_style import embedded
 from layout.report.figures_sun import beam_lost_figure, sun_path_figure
 from layout.report.gap_rows import GAP_NOTE, gap_rows
 from layout.report.heat_section import heat_section, other_cautions
+from layout.report.money_rows import money_note, money_rows
 from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.report.sentences import endless_sentence, five_sentences
 from layout.report.sentences_boost import boosted
@@ -119,6 +120,8 @@ def report_page(result: PlanResult, processes: int = 1) -> str:
         place=place_line(result.plan.site),
         sentences=five_sentences(result),
         table=_table(result.layouts),
+        money=money_rows(result),
+        money_note=money_note(result),
         water=water_rows(result.layouts),
         water_note=WATER_NOTE,
         gap=gap_rows(result.layouts),

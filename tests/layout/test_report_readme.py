@@ -26,9 +26,9 @@ from layout.plan_tables import (
     RunTable,
 )
 from layout.report.demo import starter_plan
+from layout.result import PlanResult
 from layout.retrofit_table import RetrofitTable
 from layout.roof_tables import ROOF_TABLES
-from layout.result import PlanResult
 from layout.sheet_tables import (
     CoverTable,
     DiffuserPieceTable,
