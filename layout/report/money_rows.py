@@ -44,7 +44,7 @@ def money_note(result: PlanResult) -> str:
     if prices is None:
         return ""
     return (
-        f"Money: by the plan's own [prices], in their currency. A kWh: yearly costs over yearly energy, both "
-        f"discounted at {prices.discount_pct:g} % over {prices.years} years, energy falling by {prices.degradation_pct:g} % a "
-        "year. Taxes, repairs and what a kWh earns are not in it."
+        "Money: by the plan's own [prices], in their currency. A kWh: yearly costs over yearly energy, both "
+        f"discounted at {prices.discount_pct:g} % over {prices.years} years, energy falling by "
+        f"{prices.degradation_pct:g} % a year. Taxes, repairs and what a kWh earns are not in it."
     )
