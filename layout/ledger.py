@@ -61,23 +61,8 @@ def ledger(
     share : (n,) area of each panel over the whole; open_light : (n,) kWh/m²
     Light is counted at the panels' rated efficiency: 1 kWh/m² on 1 kW of panels is 1 kWh.
     """
-    dirt = 1.0 - losses.soiling_pct / 100.0
-    front = float(year.panel["front"] @ share)
-    glass = "Angular loss of the glass" + (", colour of the cover's light" if covered else "")
-    unboosted = float(bare_year.panel["front"] @ share) if bare_year else front
-    both = front + kind.bifaciality * float(year.panel["rear"] @ share)
-    useful = float(year.panel["useful"] @ share)
-    shown = [
-        ("Open sunlight on the panels' fronts", float(open_light @ share) * capacity_kw, "weather year"),
-        ("Shadows of rows, towers, obstacles", unboosted * capacity_kw, "traced"),
-    ]
-    if bare_year is not None:
-        shown.append(("Reflectors and sheets, with their shadows", front * capacity_kw, "traced"))
-    if kind.bifaciality > 0:
-        shown.append(("Light on the rear faces", both * capacity_kw, "traced"))
+    shown = _light_steps(kind, capacity_kw, share, open_light, year, bare_year, losses, covered)
     shown += [
-        (glass, useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
-        ("Soiling", useful * capacity_kw, losses.soiling_source),
         ("Cells at weak light", float(year.panel["dc_cool"].sum()), "one-diode model"),
         (
             "Cells warmer or cooler than 25 °C",
@@ -101,3 +86,35 @@ def ledger(
         steps.append(Step(label, kwh, kwh / before if before else 1.0, source))
         before = kwh
     return tuple(steps)
+
+
+def _light_steps(
+    kind: PanelType,
+    capacity_kw: float,
+    share: FloatArray,
+    open_light: FloatArray,
+    year: FieldYear,
+    bare_year: FieldYear | None,
+    losses: LossTable,
+    covered: bool,
+) -> list[tuple[str, float, str]]:
+    """The steps as far as they are light: label, kWh left, source."""
+    dirt = 1.0 - losses.soiling_pct / 100.0
+    front = float(year.panel["front"] @ share)
+    glass = "Angular loss of the glass" + (", colour of the cover's light" if covered else "")
+    unboosted = float(bare_year.panel["front"] @ share) if bare_year else front
+    both = front + kind.bifaciality * float(year.panel["rear"] @ share)
+    useful = float(year.panel["useful"] @ share)
+    shown = [
+        ("Open sunlight on the panels' fronts", float(open_light @ share) * capacity_kw, "weather year"),
+        ("Shadows of rows, towers, obstacles", unboosted * capacity_kw, "traced"),
+    ]
+    if bare_year is not None:
+        shown.append(("Reflectors and sheets, with their shadows", front * capacity_kw, "traced"))
+    if kind.bifaciality > 0:
+        shown.append(("Light on the rear faces", both * capacity_kw, "traced"))
+    shown += [
+        (glass, useful / dirt * capacity_kw, "Fresnel and absorption, per ray"),
+        ("Soiling", useful * capacity_kw, losses.soiling_source),
+    ]
+    return shown

@@ -17,7 +17,7 @@ from layout.hot_water_table import HotWaterTable
 from layout.ledger import Electricity, ledger
 from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
-from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel
+from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
@@ -113,11 +113,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
         cautions=cautions(arrangement, peak, boost, traced.water),
-        steps=ledger(
-            arrangement.panel_type, capacity, share, traced.open_light, year, traced.bare_year, power, settings.losses,
-            hours, arrangement.cover is not None, settings.wiring.source,
-            _cooled(traced) if traced.water else None,
-        ),
+        steps=_steps(traced, settings, share),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
         frame=_frame(c, year, power, traced),
         arrangement=arrangement,
@@ -127,6 +123,25 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         hot_water=traced.water,
         method_gap=traced.method_gap,
     )  # fmt: skip
+
+
+def _steps(traced: Traced, settings: Settings, share: FloatArray) -> tuple[Step, ...]:
+    """From sunlight to socket; share : (n,) area of each panel over the whole."""
+    arrangement = traced.field.arrangement
+    return ledger(
+        arrangement.panel_type,
+        capacity_kw(arrangement),
+        share,
+        traced.open_light,
+        traced.year,
+        traced.bare_year,
+        traced.power,
+        settings.losses,
+        traced.evaluator.conditions.weather.interval_h,
+        arrangement.cover is not None,
+        settings.wiring.source,
+        _cooled(traced) if traced.water else None,
+    )
 
 
 def _beyond(field: Field, year: FieldYear, c: Conditions, arriving: FloatArray) -> float:

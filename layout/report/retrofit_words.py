@@ -311,6 +311,29 @@ def retrofit_cautions(result: Retrofit, task: Task) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _part_data(x: PartLine) -> dict[str, Any]:
+    return {
+        "number": x.number,
+        "place": x.place,
+        "looks_to": x.facing,
+        "reflector": x.part.kind.reflector,
+        "width_m": x.part.kind.width_m,
+        "tilt_deg": x.part.kind.tilt_deg,
+        "pieces": x.part.parts,
+        "length_m": x.part.part_m,
+        "plane": x.plane.table.name,
+        "near_edge_from_m": x.near[0].tolist(),
+        "near_edge_to_m": x.near[1].tolist(),
+        "far_edge_from_m": x.far[0].tolist(),
+        "far_edge_to_m": x.far[1].tolist(),
+        "above_roof_m": x.lift_m,
+        "area_m2": x.part.area_m2,
+        "weight_kg": x.kg,
+        "price": x.money,
+        "gain_kwh": x.gain_kwh,
+    }
+
+
 def retrofit_data(result: Retrofit, task: Task, lines: tuple[PartLine, ...]) -> dict[str, Any]:
     """Every figure, units in the keys."""
     years = payback_years(result, task)
@@ -329,29 +352,7 @@ def retrofit_data(result: Retrofit, task: Task, lines: tuple[PartLine, ...]) -> 
         "strings_and_rest_kwh": strings_rest_kwh(result),
         "reflector_area_m2": sum(p.area_m2 for p in result.parts),
         "payback_years": years,
-        "parts": [
-            {
-                "number": x.number,
-                "place": x.place,
-                "looks_to": x.facing,
-                "reflector": x.part.kind.reflector,
-                "width_m": x.part.kind.width_m,
-                "tilt_deg": x.part.kind.tilt_deg,
-                "pieces": x.part.parts,
-                "length_m": x.part.part_m,
-                "plane": x.plane.table.name,
-                "near_edge_from_m": x.near[0].tolist(),
-                "near_edge_to_m": x.near[1].tolist(),
-                "far_edge_from_m": x.far[0].tolist(),
-                "far_edge_to_m": x.far[1].tolist(),
-                "above_roof_m": x.lift_m,
-                "area_m2": x.part.area_m2,
-                "weight_kg": x.kg,
-                "price": x.money,
-                "gain_kwh": x.gain_kwh,
-            }
-            for x in lines
-        ],
+        "parts": [_part_data(x) for x in lines],
         "panels": [
             {"panel": i, "energy_dc_kwh": float(a), "gain_kwh": float(b - a)}
             for i, (a, b) in enumerate(zip(result.bare.dc_kwh, result.whole.dc_kwh, strict=True))

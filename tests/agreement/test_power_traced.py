@@ -88,8 +88,9 @@ def test_fast_follows_full_on_traced_light(name: str, diodes: bool, panels: int)
     """Within 1 % of nameplate at the 99th percentile, 0.2 % in the mean."""
     error = errors(name, diodes, panels)
     worst = float(np.percentile(np.abs(error), 99))
+    wired = "its own diodes, if any" if diodes else "no diodes"
     print(
-        f"\n{name}, diodes {diodes}, {panels} in series: {len(error)} patterns, mean {error.mean():+.5f}, "
+        f"\n{name}, {wired}, {panels} in series: {len(error)} patterns, mean {error.mean():+.5f}, "
         f"99th percentile {worst:.5f}, largest {np.abs(error).max():.5f} of nameplate"
     )
     assert len(error) >= (5000 if panels == 1 else 900)

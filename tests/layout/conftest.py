@@ -146,3 +146,10 @@ def boosted_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def boosted_result(boosted_plan_path: Path) -> PlanResult:
     """Its year."""
     return run_plan(read_plan(boosted_plan_path), processes=2)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests that need the boosted year stay in one process, where tests are shared out to several."""
+    for item in items:
+        if "boosted_result" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.xdist_group("boosted"))
