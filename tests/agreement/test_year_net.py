@@ -75,7 +75,11 @@ def difference(plan, name):
     return error
 
 
-@pytest.mark.parametrize("name", NAMES)
+LATER = ("upright", "towers")
+"""In the long battery, beside the demo's own."""
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.long if n in LATER else ()) for n in NAMES])
 def test_net_of_the_year_on_a_small_plot(name):
     assert abs(difference(parse_plan(PLAN, "small.toml", Path(".")), name)) < AC
 

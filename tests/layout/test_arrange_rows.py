@@ -172,7 +172,7 @@ def built_or_none(plan: Plan) -> Arrangement | None:
     return None
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=25)
 @given(layout=layouts, site=st.sampled_from(list_sites()))
 def test_panels_stand_as_the_plan_says(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)
@@ -206,7 +206,7 @@ def test_panels_stand_as_the_plan_says(layout: str, site: str) -> None:
     assert arrangement.fit[0].startswith(f"{len(shapes)} panel")
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=25)
 @given(layout=layouts, site=st.sampled_from(list_sites()))
 def test_the_pattern_without_end_is_the_one_on_the_plot(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)

@@ -55,7 +55,7 @@ def gap(layout: str, reflector: str, booster: str) -> float:
         ("mirror", "left", 0.4, 75),
         ("mirror", "lower", 0.4, 60),
         ("matt", "upper", 0.4, 60),
-        ("one_way_spreader", "upper", 0.25, 75),
+        pytest.param("one_way_spreader", "upper", 0.25, 75, marks=pytest.mark.long),
     ],
 )
 def test_wings(reflector: str, side: str, depth: float, opening: float) -> None:
