@@ -24,10 +24,11 @@ def number(value: float, digits: int = 3) -> str:
 def percent(fraction: float, decimals: int = 1) -> str:
     """A fraction in percent.
 
-    >>> percent(0.1234), percent(-0.002), percent(float("nan"))
-    ('12.3 %', '-0.2 %', '–')
+    >>> percent(0.1234), percent(-0.002), percent(-0.00001), percent(float("nan"))
+    ('12.3 %', '-0.2 %', '0.0 %', '–')
     """
-    return f"{100 * fraction:.{decimals}f} %" if math.isfinite(fraction) else NOTHING
+    # + 0.0 turns a rounded "-0" into 0
+    return f"{round(100 * fraction, decimals) + 0.0:.{decimals}f} %" if math.isfinite(fraction) else NOTHING
 
 
 def signed(value: float, digits: int = 3) -> str:
