@@ -62,8 +62,8 @@ def layout_year(
     year = evaluate(field, evaluator, transmission_ratio, tick)
     bare_year = evaluate(bare.field, bare.evaluator, transmission_ratio, tick) if bare else None
     open_light, open_w_m2 = _open_light(field, evaluator)
-    water, power = _socket(arrangement, evaluator, year, settings)
-    bare_power = _socket(arrangement, evaluator, bare_year, settings)[1] if bare_year else None
+    water, power = socket_power(arrangement, evaluator, year, settings)
+    bare_power = socket_power(arrangement, evaluator, bare_year, settings)[1] if bare_year else None
     traced = Traced(
         field=field,
         evaluator=evaluator,
@@ -81,10 +81,11 @@ def layout_year(
     return layout_result(traced, settings)
 
 
-def _socket(
+def socket_power(
     arrangement: Arrangement, evaluator: Evaluator, year: FieldYear, settings: Settings
 ) -> tuple[HotWater | None, Electricity]:
-    """Power to the socket, with panels as warm as hot water leaves them where the plan asks for that."""
+    """Power to the socket of a traced year, with panels as warm as hot water leaves them where the plan asks for that;
+    None without hot water."""
     capacity = capacity_kw(arrangement)
 
     def power(wired: FloatArray) -> Electricity:
@@ -176,7 +177,7 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
         settings = replace(settings, wiring=PANEL_LEVEL)
     evaluator = evaluator_of(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
-    year = evaluate(field, evaluator, transmission_ratio, lambda _: None)
+    year = evaluate(field, evaluator, transmission_ratio, lambda _: None, keep_light=False)
     area = field.rectangles.area[endless.unit]
     light = float(((year.panel["front"] + year.panel["rear"])[endless.unit] * area).sum()) / endless.unit_area_m2
     bound = horizontal_light(conditions)
