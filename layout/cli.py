@@ -20,7 +20,6 @@ from layout.arrange import Arrangement, arrange
 from layout.bench_reading import AIR_C, WIND_M_S, Moment, bench_reading, moment_at
 from layout.geometry.rays import worker_count
 from layout.light.shared_map import SharedMap, shared_light_map
-from layout.optimise.command import optimise_command
 from layout.pieces import Scene
 from layout.plan import Layout, Plan, read_plan
 from layout.report import outputs
@@ -31,7 +30,6 @@ from layout.report.outputs import Output
 from layout.report.reading import with_reading
 from layout.report.sun_paths import horizon_line
 from layout.report.tables import WIDTH
-from layout.retrofit.command import retrofit_command
 from layout.run import run_plan
 from layout.strings import strings_of
 from sites.errors import BrightacreError, Fault, InputError
@@ -185,6 +183,9 @@ def light(args: argparse.Namespace) -> int:
 
 def retrofit(args: argparse.Namespace) -> int:
     """Reflectors around panels that stand on a roof."""
+    # Loaded here: the solver takes time that other commands need not wait for.
+    from layout.retrofit.command import retrofit_command
+
     plan = _plan(args.plan)
     with _progress() as progress:
         output = retrofit_command(plan, progress)
@@ -193,6 +194,8 @@ def retrofit(args: argparse.Namespace) -> int:
 
 def optimise(args: argparse.Namespace) -> int:
     """The best shapes of a plan's layouts."""
+    from layout.optimise.command import optimise_command
+
     path = args.plan or OPTIMISE_DEMO
     plan = _plan(path)
     with _progress() as progress:

@@ -157,24 +157,31 @@ class Evaluator:
         return {name: w.reshape(k, b) * scale for name, w in watts.items()}
 
 
-def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[int], None]) -> FieldYear:
-    """A year of a field. ``tick`` is told how many traced panels each finished block held."""
+def evaluate(
+    field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[int], None], keep_light: bool = True
+) -> FieldYear:
+    """A year of a field. ``tick`` is told how many traced panels each finished block held.
+
+    keep_light : False leaves the arrays of coefficients empty (n = 0): a pattern without end has ten thousand panels
+    """
     c = evaluator.conditions
     n, k, m = len(field.rectangles), len(c.albedo), len(c.parts.sun)
+    held = n if keep_light else 0
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
-    beam, by_sheets, by_lobes = (np.zeros((m, n), dtype=np.float32) for _ in range(3))
+    beam, by_sheets, by_lobes = (np.zeros((m, held), dtype=np.float32) for _ in range(3))
     kept: dict[int, PanelYear] = {}
     stress, stressed = np.full(k, -1.0, dtype=np.float32), np.zeros(k, dtype=np.int64)
-    brightest, warmest, mean = (np.zeros((c.parts.columns, n), dtype=np.float32) for _ in range(3))
+    brightest, warmest, mean = (np.zeros((c.parts.columns, held), dtype=np.float32) for _ in range(3))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
             panel[name][part.block.panels] = values
         for name, values in part.hour.items():
             hour[name] += values
         chosen = part.block.panels
-        beam[:, chosen], by_sheets[:, chosen], by_lobes[:, chosen] = part.beam, part.by_sheets, part.by_lobes
-        brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
+        if keep_light:
+            beam[:, chosen], by_sheets[:, chosen], by_lobes[:, chosen] = part.beam, part.by_sheets, part.by_lobes
+            brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
         kept |= part.kept
         more = part.stress > stress
         stress[more], stressed[more] = part.stress[more], part.stressed[more]
@@ -184,7 +191,9 @@ def evaluate(field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[i
     hour["wired"] = strings_dc_w(strings, kept, field, evaluator.model, hour["dc"])
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
-    light = (beam[:, stands], brightest, warmest, mean, by_sheets[:, stands], by_lobes[:, stands])
+    if keep_light:
+        beam, by_sheets, by_lobes = (values[:, stands] for values in (beam, by_sheets, by_lobes))
+    light = beam, brightest, warmest, mean, by_sheets, by_lobes
     return FieldYear(panel, hour, *light, stress, stressed)
 
 
