@@ -140,7 +140,12 @@ def sheet_faults(layout: Layout, types: SheetTypes, file: str, key: str, warning
     faults = []
     if isinstance(layout, PiecesLayout):
         faults.extend(_piece_faults(layout, types, file, key, warnings))
-    elif not isinstance(layout, RoofLayout):
+    elif isinstance(layout, RoofLayout):
+        for k, plane in enumerate(layout.plane):
+            for i, sheet in enumerate(plane.reflector):
+                here = f"{key}.plane[{k}].reflector[{i}].type"
+                faults.extend(_unknown(sheet.type, "reflector", types, file, here))
+    else:
         for i, booster in enumerate(layout.booster):
             faults.extend(_unknown(booster.reflector, "reflector", types, file, f"{key}.booster[{i}].reflector"))
     if layout.cover is not None:

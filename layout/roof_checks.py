@@ -8,6 +8,7 @@ from layout.geometry.crossings import crossing_pairs
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
 from layout.panel_type import PanelType
+from layout.roof_reflectors import reflector_faults
 from layout.roof_shapes import RoofPanel, RoofPlane, roof_panels, roof_planes
 from layout.roof_tables import RoofLayout
 from sites.conventions import LENGTH_TOLERANCE_M
@@ -31,7 +32,8 @@ def roof_faults(layout: RoofLayout, kind: PanelType, plot: Plot | None, file: st
     faults.extend(_low_planes(planes, gradient, file, key))
     panels = roof_panels(layout, planes, kind)
     faults.extend(_off_the_roof(planes, panels, file, key))
-    return faults or _in_one_another(panels, file, key)
+    faults = faults or _in_one_another(panels, file, key)
+    return faults or reflector_faults(planes, Rectangles.of_edges(panels), file, key)
 
 
 def _outline_faults(layout: RoofLayout, file: str, key: str) -> list[Fault]:

@@ -14,6 +14,9 @@ from sites.tables import Number, Outline, Point, Table, key_of, number, text, wh
 OUTLINE_ACCEPTS = "at least 3 corners [right, up] in metres"
 Edge = Annotated[float, Field(strict=True, ge=0.05, le=10.0, allow_inf_nan=False)]
 Way = Literal["portrait", "landscape"]
+Above = Annotated[float, Field(strict=True, ge=0.0, le=20.0, allow_inf_nan=False)]
+Place = tuple[Number, Number, Above]
+PLACE_ACCEPTS = "[right, up, above] in metres, above from 0 to 20"
 
 
 def _at() -> Point:
@@ -83,6 +86,18 @@ class RoofGridTable(Table):
     standoff_m: float = _standoff()
 
 
+class RoofReflectorTable(Table):
+    """[[layout.plane.reflector]]: a sheet that stands on the roof; it leads from its near edge to the left of the way
+    from near_from to near_to, as seen from outside, and mirrors back over that edge"""
+
+    name: str = text("what it is, such as its number on a drawing", "reflector")
+    type: str = text("its type", accepts="the name of a reflector type")
+    near_from: Place = key_of("one end of the near edge", PLACE_ACCEPTS)
+    near_to: Place = key_of("its other end", PLACE_ACCEPTS)
+    width_m: float = number("from the near to the far edge", ge=0.005, le=10)
+    tilt_deg: float = number("turn about the near edge: 0 lies along the roof, above 0 the far edge is lifted", ge=-180, le=180)
+
+
 class RoofPathTable(Table):
     """[[layout.plane.path]]: access that has to stay clear"""
 
@@ -110,6 +125,9 @@ class RoofPlaneTable(Table):
     edge_clearance_m: float = number("strip along the outline where no part may lie", 0.0, ge=0, le=20)
     grid: tuple[RoofGridTable, ...] = key_of("panels in rows and columns", "tables, [[layout.plane.grid]]", ())
     panel: tuple[RoofPanelTable, ...] = key_of("panels one by one", "tables, [[layout.plane.panel]]", ())
+    reflector: tuple[RoofReflectorTable, ...] = key_of(
+        "reflectors that stand there", "tables, [[layout.plane.reflector]]", ()
+    )
     path: tuple[RoofPathTable, ...] = key_of("access that stays clear", "tables, [[layout.plane.path]]", ())
     obstacle: tuple[RoofObstacleTable, ...] = key_of(
         "chimneys, dormers and the like", "tables, [[layout.plane.obstacle]]", ()
@@ -120,6 +138,7 @@ ROOF_TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[[layout.plane]]", RoofPlaneTable),
     ("[[layout.plane.grid]]", RoofGridTable),
     ("[[layout.plane.panel]]", RoofPanelTable),
+    ("[[layout.plane.reflector]]", RoofReflectorTable),
     ("[[layout.plane.path]]", RoofPathTable),
     ("[[layout.plane.obstacle]]", RoofObstacleTable),
 )

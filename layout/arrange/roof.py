@@ -16,6 +16,7 @@ from layout.arrange.ground import plan_ground
 from layout.arrange.obstacles import obstacle_blockers, top_rectangles
 from layout.pieces import Blocker, Ground, Panel, Scene
 from layout.plan import Plan, panel_type_of
+from layout.roof_reflectors import sheet_edges
 from layout.roof_shapes import RoofPanel, RoofPlane, roof_panels, roof_planes
 from layout.roof_tables import RoofLayout
 from sites.conventions import FloatArray
@@ -40,12 +41,17 @@ def arrange_roof(plan: Plan, layout: RoofLayout) -> Arrangement:
         for p in places
     ]
     blockers = [b for plane in planes for b in (*_face(plane), *_walls(plane, ground), *_upright(plane))]
+    reflectors = [
+        plan.sheets.reflector(table.type).piece(*sheet_edges(plane, table))
+        for plane in planes
+        for table in plane.table.reflector
+    ]
     close = any(p.close for p in places)
     cooled = replace(kind, u0_w_m2_k=kind.u0_w_m2_k * layout.close_u0_factor) if close else kind
     bare = Arrangement(
         name=layout.name,
         kind=layout.kind,
-        scene=Scene(panels, blockers=(*blockers, *obstacle_blockers(plan.site.plot)), ground=ground),
+        scene=Scene(panels, reflectors, blockers=(*blockers, *obstacle_blockers(plan.site.plot)), ground=ground),
         panel_type=cooled,
         area_scale=np.array([panel.area_m2 for panel in panels]) / kind.area_m2,
         orientation=landscape.astype(np.int64),
@@ -103,6 +109,9 @@ def _fit(
     counts = np.bincount([p.plane for p in places], minlength=len(planes))
     words = ", ".join(f"{n} on '{plane.table.name}'" for n, plane in zip(counts, planes, strict=True))
     lines = [f"{len(places)} panels, each where it stands: {words}"]
+    sheets = sum(len(plane.table.reflector) for plane in planes)
+    if sheets:
+        lines.append(f"{sheets} {'reflector' if sheets == 1 else 'reflectors'}, each where the plan puts it")
     if close_u0 < u0:
         lines.append(
             f"panels close to the roof lose less heat: U0 {close_u0:.1f} in place of {u0:.1f} W/m²K for all of them "
