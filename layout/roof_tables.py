@@ -95,7 +95,9 @@ class RoofReflectorTable(Table):
     near_from: Place = key_of("one end of the near edge", PLACE_ACCEPTS)
     near_to: Place = key_of("its other end", PLACE_ACCEPTS)
     width_m: float = number("from the near to the far edge", ge=0.005, le=10)
-    tilt_deg: float = number("turn about the near edge: 0 lies along the roof, above 0 the far edge is lifted", ge=-180, le=180)
+    tilt_deg: float = number(
+        "turn about the near edge: 0 lies along the roof, above 0 the far edge is lifted", ge=-180, le=180
+    )
 
 
 class RoofPathTable(Table):
