@@ -11,7 +11,7 @@ from layout.panel_type import PanelType
 from layout.power.cells import PanelDataError, cells_in_series, check_cells, group_count, halves
 from layout.power.diode import DiodeParameters
 from layout.power.diode_fit import Datasheet, fit_datasheet
-from layout.power.peak import best_power, warmth
+from layout.power.peak import best_point, best_power, warmth
 from sites.conventions import Float32Array, FloatArray
 
 BYPASS_V = 0.5
@@ -90,6 +90,7 @@ class PanelModel:
     per_light : maximum power under even light, over that light [W per W/m²]
     mismatch : m where power under slightly uneven light is that of its mean over (1 + m · variance / 2),
         variance relative to the square of the mean and along the series connection
+    peak_volts : voltage at the maximum power under even light [V]
     notes : what of the datasheet the model cannot meet, one line each
     """
 
@@ -102,6 +103,7 @@ class PanelModel:
     rated_w: float
     per_light: LightHeatTable
     mismatch: LightHeatTable
+    peak_volts: LightHeatTable
     notes: tuple[str, ...]
 
     def even_power(self, light_w_m2: Float32Array, cell_c: Float32Array) -> Float32Array:
@@ -149,7 +151,7 @@ def panel_model(panel_type: PanelType) -> PanelModel:
             f"to {100 * POWER_MISMATCH:g} %"
         )
     fit = fit_datasheet(datasheet(panel_type), panel_type.name)
-    per_light, mismatch = _tables(fit.parameters)
+    per_light, mismatch, peak_volts = _tables(fit.parameters)
     return PanelModel(
         panel_type=panel_type,
         diode=fit.parameters,
@@ -160,6 +162,7 @@ def panel_model(panel_type: PanelType) -> PanelModel:
         rated_w=point,
         per_light=per_light,
         mismatch=mismatch,
+        peak_volts=peak_volts,
         notes=fit.notes,
     )
 
@@ -169,22 +172,22 @@ _MISMATCH_STEP = 0.01
 """Relative light difference from which the mismatch table is worked out."""
 
 
-def _tables(parameters: DiodeParameters) -> tuple[LightHeatTable, LightHeatTable]:
-    """Power over light, and the mismatch factor: the second from two halves in series at 1 ± 1 % of the
-    light."""
+def _tables(parameters: DiodeParameters) -> tuple[LightHeatTable, LightHeatTable, LightHeatTable]:
+    """Power over light; the mismatch factor, from two halves in series at 1 ± 1 % of the light; voltage at the
+    maximum."""
     light = np.linspace(0.0, np.sqrt(LIGHT_LIMIT_W_M2), _LIGHT_NODES) ** 2
     light[0] = 0.25 * light[1]
     light_nodes, cell = np.meshgrid(light, np.linspace(*CELL_RANGE_C, _HEAT_NODES), indexing="ij")
     suns, warm = light_nodes.reshape(-1) / 1000.0, warmth(parameters, cell.reshape(-1))
-    power = best_power(suns[None], warm, 1, 0.0, steps=12)
+    power, volts = best_point(suns[None], warm, 1, 0.0, steps=12)
     pair = np.stack([suns * (1.0 + _MISMATCH_STEP), suns * (1.0 - _MISMATCH_STEP)])
     uneven = best_power(pair, warm, 2, 0.0, steps=12)
     lost = np.divide(power - uneven, power, out=np.zeros_like(power), where=power > 0.0)
     factor = np.clip(2.0 * lost / _MISMATCH_STEP**2, 0.0, _LARGEST_MISMATCH)
-    tables = [(v.astype(np.float32)) for v in (power / (1000.0 * suns), factor)]
+    tables = [(v.astype(np.float32)) for v in (power / (1000.0 * suns), factor, volts)]
     for table in tables:
         table.flags.writeable = False
-    return LightHeatTable(tables[0]), LightHeatTable(tables[1])
+    return LightHeatTable(tables[0]), LightHeatTable(tables[1]), LightHeatTable(tables[2])
 
 
 def even_light_power(

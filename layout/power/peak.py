@@ -80,6 +80,18 @@ def best_power(
     lowered_v : (k, n) float [V] taken off each group's voltage, times ``groups``; None: nothing
     Returns (n,) float, a point that lies on the curve, so never above the true maximum.
     """
+    return best_point(suns, warm, groups, bypass_v, lowered_v, steps)[0]
+
+
+def best_point(
+    suns: FloatArray,
+    warm: Warmth,
+    groups: int,
+    bypass_v: float,
+    lowered_v: FloatArray | None = None,
+    steps: int = NEWTON_STEPS,
+) -> tuple[FloatArray, FloatArray]:
+    """Highest power, W, and the panel's voltage there, V; arguments as of `best_power`."""
     k = len(suns)
     logs = np.log(suns)
     lost = bypass_v * (groups - k) * groups + (0.0 if lowered_v is None else lowered_v.sum(axis=0))
@@ -93,7 +105,8 @@ def best_power(
         step = miss * q**2 * (1.0 - q) / (curvature * weakest)
         q = np.clip(q - step, 0.2 * q, np.minimum(5.0 * q, 1.0 - 1e-9))
     point = _operate(q, suns, logs, warm, unit)
-    return np.maximum((point.volts - lost) * point.current, 0.0) / groups
+    volts = (point.volts - lost) / groups
+    return np.maximum(volts * point.current, 0.0), volts
 
 
 @dataclass(frozen=True, eq=False)

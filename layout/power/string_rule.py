@@ -54,14 +54,9 @@ def string_rule_power(
 def _chunk(
     weakest: Float32Array, model: PanelModel, cell_c: Float32Array, counts: IntArray, scale: FloatArray
 ) -> Float32Array:
-    panels, n = weakest.shape[1:]
     share = (counts / counts.sum()).astype(np.float32)[None, :, None]
-    groups = weakest.reshape(model.groups, model.halves, panels, n).mean(axis=1)
-    mean = (groups * share).sum(axis=(0, 1)) / model.groups
-    low, high = weakest.min(axis=(0, 1)), weakest.max(axis=(0, 1))
-    mild = (mean - low <= MILD_DEPTH * mean) & (high - low <= MILD_SPREAD * mean) & (np.ptp(scale) == 0.0)
-    dark = high < DARK_W_M2
-    power = np.zeros(n, dtype=np.float32)
+    groups, mean, mild, dark = spread_of(weakest, model, counts, scale)
+    power = np.zeros(weakest.shape[2], dtype=np.float32)
     even = np.flatnonzero(mild & ~dark)
     if len(even):
         variance = (((groups[..., even] - mean[even]) ** 2) * share).sum(axis=(0, 1)) / model.groups / mean[even] ** 2
@@ -71,11 +66,25 @@ def _chunk(
         power[even] = each / (1.0 + 0.5 * variance * model.mismatch.at(mean[even], warm))
     rest = np.flatnonzero(~mild & ~dark)
     if len(rest):
-        power[rest] = _Groups.of(weakest[..., rest], model, cell_c[:, rest], counts, scale).best()
+        power[rest] = StringCurve.of(weakest[..., rest], model, cell_c[:, rest], counts, scale).best()
     return power
 
 
-class _Groups:
+def spread_of(
+    weakest: Float32Array, model: PanelModel, counts: IntArray, scale: FloatArray
+) -> tuple[Float32Array, Float32Array, np.ndarray, np.ndarray]:
+    """Light of each group (groups, panels, n), the string's mean (n,), whether the string is nearly evenly lit, whether
+    it is dark; (n,) bool. Arguments as of `string_rule_power`."""
+    panels, n = weakest.shape[1:]
+    share = (counts / counts.sum()).astype(np.float32)[None, :, None]
+    groups = weakest.reshape(model.groups, model.halves, panels, n).mean(axis=1)
+    mean = (groups * share).sum(axis=(0, 1)) / model.groups
+    low, high = weakest.min(axis=(0, 1)), weakest.max(axis=(0, 1))
+    mild = (mean - low <= MILD_DEPTH * mean) & (high - low <= MILD_SPREAD * mean) & (np.ptp(scale) == 0.0)
+    return groups, mean, mild, high < DARK_W_M2
+
+
+class StringCurve:
     """The groups of one string, (rows, n) each; rows = groups × panels."""
 
     def __init__(self, suns: Float32Array, lowered: Float32Array, warm: Warmth, counts: IntArray, scale: FloatArray,
@@ -100,7 +109,7 @@ class _Groups:
     @classmethod
     def of(
         cls, weakest: Float32Array, model: PanelModel, cell_c: Float32Array, counts: IntArray, scale: FloatArray
-    ) -> "_Groups":
+    ) -> "StringCurve":
         """From (groups × halves, panels, n)."""
         n = weakest.shape[2]
         warm = warmth(model.diode, cell_c.astype(np.float64))
@@ -113,15 +122,30 @@ class _Groups:
 
     def power(self, current: Float32Array) -> Float32Array:
         """Power at string currents (n,) [A]."""
-        volts = log_omega(self.start - self.step * current)
-        volts += self.base
+        return self.volts(current) * current
+
+    def volts(self, current: Float32Array) -> Float32Array:
+        """Voltage at string currents (n,) [A]."""
+        total: Float32Array = (self._group_volts(log_omega(self.start - self.step * current), current)).sum(axis=0)
+        return total
+
+    def volts_and_slope(self, current: Float32Array) -> tuple[Float32Array, Float32Array]:
+        """Voltage at string currents (n,) [A], and its derivative [V/A], 0 or below."""
+        logs = log_omega(self.start - self.step * current)
+        slope = np.float32(-1.0 / self.groups) * (self.ideality * self.step / (1.0 + np.exp(logs)) + self.series)
+        volts = self._group_volts(logs, current)
+        return volts.sum(axis=0), (slope * self.counts * (volts > -BYPASS_V * self.counts)).sum(axis=0)
+
+    def _group_volts(self, logs: Float32Array, current: Float32Array) -> Float32Array:
+        """Voltage of the groups of each row, (rows, n), from ln ω."""
+        volts = logs + self.base
         volts *= self.ideality
         volts -= self.series * current
         volts -= self.lowered
         volts *= np.float32(1.0 / self.groups)
         np.maximum(volts, np.float32(-BYPASS_V), out=volts)
-        total: Float32Array = (volts * self.counts).sum(axis=0) * current
-        return total
+        volts *= self.counts
+        return volts
 
     def candidates(self) -> tuple[Float32Array, Float32Array]:
         """Light currents (n,) of the groups at the two maxima that promise most."""
@@ -152,14 +176,14 @@ class _Groups:
         p = np.stack([power[middle + i, columns] for i in (-1, 0, 1)])
         best = power.max(axis=0)
         for _ in range(PARABOLAS):
-            top = _vertex(x, p)
+            top = vertex(x, p)
             here = self.power(top)
             best = np.maximum(best, here)
             x, p = _narrowed(x, p, top, here)
         return best
 
 
-def _vertex(x: Float32Array, p: Float32Array) -> Float32Array:
+def vertex(x: Float32Array, p: Float32Array) -> Float32Array:
     """Top of the parabola through three points (3, n), kept between the outer ones."""
     left, right = (p[1] - p[0]) / (x[1] - x[0]), (p[2] - p[1]) / (x[2] - x[1])
     bend = (right - left) / (x[2] - x[0])
