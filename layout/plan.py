@@ -25,7 +25,7 @@ from layout.plan_tables import (
     TowersLayout,
     UprightLayout,
 )
-from layout.retrofit_table import RetrofitTable
+from layout.retrofit_table import RetrofitTable, with_prices
 from layout.roof_tables import RoofLayout
 from layout.uncertainty_table import UncertaintyTable
 from layout.wiring_tables import WiringTable
@@ -123,8 +123,8 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
-    retrofit = _retrofit(data, sheets, layouts, file, faults)
     optimise, prices = read_optimise(data, layouts, file, faults)
+    retrofit = _retrofit(data, sheets, layouts, prices, file, faults)
     hot_water = _hot_water(data, file, faults)
     if hot_water and panel and hot_water.a1 < 0.5 * panel.u0_w_m2_k:
         warnings.append(
@@ -252,7 +252,12 @@ def _hot_water(data: Mapping[str, Any], file: str, faults: list[Fault]) -> HotWa
 
 
 def _retrofit(
-    data: Mapping[str, Any], sheets: SheetTypes, layouts: Mapping[int, Layout], file: str, faults: list[Fault]
+    data: Mapping[str, Any],
+    sheets: SheetTypes,
+    layouts: Mapping[int, Layout],
+    prices: PricesTable | None,
+    file: str,
+    faults: list[Fault],
 ) -> RetrofitTable | None:
     """Limits of a retrofit; the layout and the types that it names must be there, money needs prices."""
     if "retrofit" not in data:
@@ -267,10 +272,14 @@ def _retrofit(
         if name not in sheets.known["reflector"]:
             accepted = nearest(name, sheets.known["reflector"])
             faults.append(Fault(file, f"retrofit.reflectors[{i}]", f"no reflector type {shown(name)}", accepted))
-    wants = table.objective == "money" or table.most_money is not None
-    if wants and (table.price_per_m2 is None or (table.objective == "money" and table.price_per_kwh is None)):
-        accepted = "price_per_m2 (and price_per_kwh for objective 'money') beside it"
-        faults.append(Fault(file, "retrofit", "a question of money without prices", accepted))
+    money = with_prices(table, prices)
+    for key, wants in (("objective", table.objective == "money"), ("most_money", table.most_money is not None)):
+        if wants and not money.priced:
+            accepted = "price_per_m2 beside it, or [prices] with reflector_m2 above 0"
+            faults.append(Fault(file, f"retrofit.{key}", "a question of money without prices", accepted))
+    if table.objective == "money" and table.price_per_kwh is None:
+        accepted = "price_per_kwh beside objective 'money'"
+        faults.append(Fault(file, "retrofit.price_per_kwh", MISSING, accepted))
     return table
 
 

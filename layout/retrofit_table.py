@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from layout.optimise_tables import PricesTable
 from sites.tables import Table, key_of, number, text, whole
 
 Width = Annotated[float, Field(strict=True, ge=0.01, le=3.0, allow_inf_nan=False)]
@@ -11,7 +12,8 @@ Tilt = Annotated[float, Field(strict=True, ge=0.0, le=90.0, allow_inf_nan=False)
 Widths = Annotated[tuple[Width, ...], Field(min_length=1, max_length=8)]
 Tilts = Annotated[tuple[Tilt, ...], Field(min_length=1, max_length=8)]
 
-OURS = "our assumption"
+YEARS = 15
+"""Of use, where the plan says nothing. Our assumption."""
 
 
 class RetrofitTable(Table):
@@ -50,10 +52,17 @@ class RetrofitTable(Table):
     kg_per_m2: float = number("weight of a part over its own area, with its holders", 6.0, ge=0.1, le=100)
     most_sail_m2: float | None = number("area of all parts, for the wind; absent: no limit", None, ge=0, le=10_000)
     most_money: float | None = number("for all parts; needs prices", None, ge=0)
-    price_per_m2: float | None = number("of a part, with its holders; absent: none worked out", None, ge=0)
+    price_per_m2: float | None = number(
+        "of a part, with its holders; absent: reflector_m2 of [prices] where that is above 0, else no money worked out",
+        None, ge=0,
+    )  # fmt: skip
     price_per_part: float = number("for cutting and mounting each part", 0.0, ge=0)
     price_per_kwh: float | None = number("worth of a kWh at the socket", None, ge=0)
-    years: float = number("over which parts are written off", 15.0, ge=1, le=50)
+    years: int | None = whole("of use; absent: those of [prices], else 15", None, ge=1, le=100)
+    discount_pct: float | None = number("yearly discount rate; absent: that of [prices], else 0", None, ge=0, le=50)
+    degradation_pct: float | None = number(
+        "energy lost from year to year; absent: that of [prices], else 0", None, ge=0, le=10
+    )
     currency: str = text("of the prices", "money")
     max_cell_c: float | None = number("hottest cell allowed; absent: the panel type's", None, ge=40, le=200)
     max_light_w_m2: float | None = number(
@@ -64,3 +73,13 @@ class RetrofitTable(Table):
     def priced(self) -> bool:
         """Whether parts have a price."""
         return self.price_per_m2 is not None
+
+
+def with_prices(table: RetrofitTable, prices: PricesTable | None) -> RetrofitTable:
+    """The table with what it leaves open about money taken from the plan's [prices], else by default."""
+    known = {"years": YEARS, "discount_pct": 0.0, "degradation_pct": 0.0}
+    if prices is not None:
+        known = {key: getattr(prices, key) for key in known}
+        if prices.reflector_m2 > 0:
+            known["price_per_m2"] = prices.reflector_m2
+    return table.model_copy(update={key: value for key, value in known.items() if getattr(table, key) is None})

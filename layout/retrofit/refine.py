@@ -14,6 +14,7 @@ from layout.retrofit.candidates import Candidate, Found
 from layout.retrofit.effects import Effect, Roof, case_effects, pair_effect, trace_roof
 from layout.retrofit.limits import CellLimits, Traced, cut_of, limit_rows, trace_limits
 from layout.retrofit.model import Choice, Limits, Pair, Problem, Row, Seen, solve
+from layout.retrofit.payback import yearly_share
 from layout.retrofit.whole import Whole, trace_whole, with_parts
 from layout.retrofit_table import RetrofitTable
 from layout.roof_shapes import RoofPlane
@@ -137,7 +138,7 @@ def problem_of(
     per_kwh = table.price_per_kwh if table.objective == "money" and table.price_per_kwh is not None else 1.0
     price = np.full(len(candidates), table.least_gain_kwh * per_kwh)
     if table.objective == "money":
-        price = price + money / table.years
+        price = price + money * yearly_share(table)
     place = np.array([c.place for c in candidates], dtype=np.int64)
     return Problem(
         gain=gain,
