@@ -9,6 +9,7 @@ as a layout's year, every panel on a tracker of its own; what strings lose shows
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator
 from layout.field import Block, Field, build_field
+from layout.geometry.rays import START_OFFSET_M
 from layout.geometry.rectangles import Rectangles
 from layout.light.coefficients import LightCoefficients, engine_of, ground_light, light_coefficients, year_places
 from layout.light.ground import GroundLight
@@ -34,6 +36,14 @@ REACH_RISE = 6.0
 the effects of a pitched roof added up to 6 % more than its whole tracing (tests/layout/test_retrofit_traced.py)."""
 
 REACH_M = 0.5
+
+PANEL_SHARES = (0.02, 0.34, 0.66, 0.98)
+SHEET_SHARES = (0.03, 0.5, 0.97)
+SHEET_STEP_M = 0.5
+"""Where on panels and sheets it is tried whether they see each other. Panels that see nothing of a sheet are not traced
+with it; what slips between is far below what counts (tests/layout/test_retrofit_traced.py)."""
+
+SEEN_M = 2e-3
 
 NOTHING = 1e-4
 """Share of a panel's yearly light below which an effect is none."""
@@ -141,6 +151,25 @@ def near_panels(sheets: Rectangles, panels: Rectangles) -> IntArray:
     return np.flatnonzero(near)
 
 
+def seeing_panels(roof: Roof, sheets: Rectangles, near: IntArray) -> IntArray:
+    """Those of some panels that see anything of the sheets, past all that stands; (b,) int."""
+    shares = np.array(list(product(PANEL_SHARES, repeat=2)))
+    panels = roof.rectangles[near]
+    points = panels.points(shares[:, 0], shares[:, 1]) + START_OFFSET_M * panels.normal[:, None]
+    marks = []
+    for k in range(len(sheets)):
+        steps = 1 + int(np.ceil(np.linalg.norm(sheets.along[k]) / SHEET_STEP_M))
+        tried = np.array(list(product(SHEET_SHARES, np.linspace(0.01, 0.99, steps))))
+        marks.append(sheets[[k]].points(tried[:, 0], tried[:, 1])[0])
+    way = np.concatenate(marks) - points[:, :, None]  # (b, points, marks, 3)
+    far = np.linalg.norm(way, axis=-1)
+    ahead = np.einsum("bpmi,bi->bpm", way, panels.normal) > 1e-6 * far
+    panel, point, _ = np.nonzero(ahead)
+    direction = way[ahead] / far[ahead][:, None]
+    _, distance = roof.field.engine.kernel.first_hit(points[panel, point], direction)
+    return near[np.unique(panel[distance > far[ahead] - SEEN_M])]
+
+
 def case_effects(
     roof: Roof,
     cases: Sequence[Sequence[Candidate]],
@@ -168,7 +197,8 @@ def _one_case(
 def case_effect(roof: Roof, chosen: Sequence[Candidate], types: SheetTypes) -> Effect:
     """The effect of some candidates that stand together, on the panels near them."""
     sheets = [sheet for candidate in chosen for sheet in candidate.reflectors(types)]
-    panels = near_panels(Rectangles.of(sheets), roof.rectangles)
+    shapes = Rectangles.of(sheets)
+    panels = seeing_panels(roof, shapes, near_panels(shapes, roof.rectangles))
     standing = tuple(roof.arrangement.scene.reflectors)
     parts, dc, light, reached = [], [], [], []
     for part in _traced(roof, (*standing, *sheets), panels):

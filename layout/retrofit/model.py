@@ -199,7 +199,7 @@ def _model(p: Problem) -> pyo.ConcreteModel:
 
 def _sum(weights: FloatArray, variables: Sequence[Any]) -> Any:
     """A linear expression, without what counts nothing."""
-    used = np.flatnonzero(weights)
+    used = np.flatnonzero(weights).tolist()
     return LinearExpression(
         constant=0.0, linear_coefs=[float(weights[k]) for k in used], linear_vars=[variables[k] for k in used]
     )

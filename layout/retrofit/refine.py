@@ -1,8 +1,7 @@
 """From candidates to a set that holds: solve, trace the set whole, take back what the model missed, solve again."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 
@@ -11,9 +10,11 @@ from layout.conditions import Conditions
 from layout.geometry.rays import worker_count
 from layout.plan_sheets import SheetTypes
 from layout.retrofit.candidates import Candidate, Found
-from layout.retrofit.effects import Effect, Roof, case_effects, pair_effect, trace_roof
+from layout.retrofit.correct import corrected
+from layout.retrofit.effects import Effect, Roof, case_effects, trace_roof
 from layout.retrofit.limits import CellLimits, Traced, cut_of, limit_rows, trace_limits
-from layout.retrofit.model import Choice, Limits, Pair, Problem, Row, Seen, solve
+from layout.retrofit.model import Choice, Limits, Problem, Row, Seen, solve
+from layout.retrofit.pairs import Pairs
 from layout.retrofit.payback import yearly_share
 from layout.retrofit.whole import Whole, trace_whole, with_parts
 from layout.retrofit_table import RetrofitTable
@@ -25,21 +26,14 @@ from sites.conventions import FloatArray, IntArray
 MOST_ROUNDS = 12
 """Sets traced whole before the best of those that hold is taken. Our choice."""
 
-ALL_PAIRS = 16
-"""Up to so many candidates every neighbouring pair is traced before the first choice."""
+PAIR_TURNS = 8
+"""Choices a round whose pairs are traced before the set is traced whole, which corrects the rest."""
 
-PAIRS_FIRST = 24
-"""With more candidates, pairs traced before the first choice: those that bring most light together."""
+SOLVER_GAP_KWH = 0.05
+"""AC energy by which another choice might be better: less than what two tracings of a set differ by."""
 
 SLACK = 5e-4
 """Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
-
-TOUCHES = 2e-3
-"""Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
-another is far less than that, and the whole tracing finds it."""
-
-PAIR_TURNS = 2
-"""Choices a round whose pairs are traced before the set is traced whole, which corrects the rest."""
 
 GAIN_AGREES = 0.05
 AC_AGREES = 0.01
@@ -94,8 +88,8 @@ class Retrofit:
 
     @property
     def part_gain_kwh(self) -> FloatArray:
-        """What each chosen part brings, pair effects shared in halves, before strings, (k,) kWh AC."""
-        gain = self.problem.gain[self.chosen].sum(axis=1)
+        """What each chosen part brings, (k,) kWh AC: pair effects shared in halves, corrected by the tracing of all."""
+        gain = self.problem.effect[self.chosen].sum(axis=1) + self.problem.beyond[self.chosen].sum(axis=1)
         at = {int(i): k for k, i in enumerate(self.chosen)}
         for (i, j), extra in self.problem.pairs.items():
             if i in at and j in at:
@@ -159,32 +153,6 @@ def problem_of(
     )
 
 
-def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, among: Iterable[int]) -> list[Pair]:
-    """Pairs of different places that both change some panel's light by more than TOUCHES and may stand together."""
-    apart = {(int(i), int(j)) for i, j in found.conflicts}
-    reach = {
-        i: set(effects[i].panels[np.abs(effects[i].light_kwh) > TOUCHES * light[effects[i].panels]]) for i in among
-    }
-    return [
-        (i, j)
-        for i, j in combinations(sorted(reach), 2)
-        if found.candidates[i].place != found.candidates[j].place and (i, j) not in apart and reach[i] & reach[j]
-    ]
-
-
-def first_pairs(found: Found, effects: Sequence[Effect], panel_light: FloatArray) -> list[Pair]:
-    """Pairs traced before the first choice."""
-    pairs = neighbours(found, effects, panel_light, range(len(effects)))
-    if len(effects) <= ALL_PAIRS:
-        return pairs
-    light = np.array([e.light_kwh.sum() for e in effects])
-    place = np.array([c.place for c in found.candidates])
-    best = [int(np.flatnonzero(place == p)[light[place == p].argmax()]) for p in np.unique(place)]
-    among = set(best)
-    pairs = [pair for pair in pairs if among.issuperset(pair)]
-    return sorted(pairs, key=lambda p: -(light[p[0]] + light[p[1]]))[:PAIRS_FIRST]
-
-
 @dataclass(frozen=True, eq=False)
 class Task:
     """What a retrofit works on."""
@@ -209,48 +177,32 @@ def retrofit(task: Task, found: Found, told: Told | None = None, processes: int 
     dc = float(bare.year.hour["wired"].sum()) * task.conditions.hour_kwh
     ratio = bare.ac_kwh / dc if dc > 0 else 1.0
     problem = problem_of(roof, found, effects, task.planes, task.table, limits, ratio)
-    problem = _with_pairs(
-        problem, roof, found, effects, first_pairs(found, effects, roof.light_kwh), task.types, told, processes
-    )
+    pairs = Pairs.of(roof, found, effects, task.types)
+    problem = replace(problem, strings=bare.strings)
+    problem = pairs.traced(problem, pairs.first(), told, processes)
     state = Retrofit(
         roof, found, effects, problem, limits, np.zeros(0, dtype=np.int64), bare, bare, bare_peak, bare_peak, 0.0,
         ratio, (), "",
     )  # fmt: skip
-    return _rounds(task, state, told, processes)
+    return _rounds(task, state, pairs, told, processes)
 
 
-def _with_pairs(
-    problem: Problem, roof: Roof, found: Found, effects: Sequence[Effect], pairs: Sequence[Pair], types: SheetTypes,
-    told: Told | None, processes: int,
-) -> Problem:  # fmt: skip
-    cases = [[found.candidates[i], found.candidates[j]] for i, j in pairs]
-    both = case_effects(roof, cases, types, told, processes, "what neighbours do to each other")
-    known = dict(problem.pairs)
-    for (i, j), effect in zip(pairs, both, strict=True):
-        pair = pair_effect(effect, effects[i], effects[j])
-        extra = np.zeros(problem.gain.shape[1])
-        extra[pair.panels] = pair.dc_kwh
-        known[(i, j)] = extra
-    return replace(problem, pairs=known)
-
-
-def _rounds(task: Task, state: Retrofit, told: Told | None, processes: int) -> Retrofit:
+def _rounds(task: Task, state: Retrofit, pairs: Pairs, told: Told | None, processes: int) -> Retrofit:
     best, best_value = state, 0.0
     problem, ended = state.problem, f"after {MOST_ROUNDS} sets traced whole, the most that are tried"
     rounds: list[Round] = []
-    visited: dict[tuple[int, ...], float] = {(): 0.0}
     while len(rounds) < MOST_ROUNDS:
-        choice, problem = _solved(problem, task, state, told, processes)
-        if tuple(choice.chosen) in visited:
-            ended = "the model promises no more than a set that was traced"
+        choice, problem = _solved(problem, pairs, told, processes)
+        if not len(choice.chosen) or choice.value <= best_value + problem.worth * SOLVER_GAP_KWH:
+            ended = "the model, corrected by what was traced, promises no more than the best set that was traced"
             break
         if told is not None:
             told("sets traced whole", len(rounds) + 1, MOST_ROUNDS)
         tried = _tried(task, state, problem, choice)
         value = problem.worth * tried.gain_kwh / state.ac_per_dc - float(problem.price[choice.chosen].sum())
         rows, faults = _judged(tried, choice)
-        visited[tuple(choice.chosen)] = value
         rounds.append(Round(choice.chosen, choice.energy_kwh * state.ac_per_dc, tried.gain_kwh, tuple(faults)))
+        problem = _learnt(problem, tried)
         if faults:
             problem = problem.with_rows(rows)
         elif value > best_value:
@@ -260,7 +212,14 @@ def _rounds(task: Task, state: Retrofit, told: Told | None, processes: int) -> R
             break
         found_dc = tried.gain_kwh / state.ac_per_dc
         problem = replace(problem, seen=(*problem.seen, Seen(choice.chosen, found_dc, choice.energy_kwh)))
-    return replace(best, problem=problem, rounds=tuple(rounds), ended=ended)
+    return replace(best, problem=_learnt(problem, best), rounds=tuple(rounds), ended=ended)
+
+
+def _learnt(problem: Problem, tried: Retrofit) -> Problem:
+    """The model, so corrected that it promises for a set what its whole tracing found."""
+    whole, bare = tried.whole, tried.bare
+    gain = whole.dc_kwh - bare.dc_kwh
+    return corrected(problem, tried.chosen, gain, whole.string_kwh - bare.string_kwh, tried.gain_kwh / tried.ac_per_dc)
 
 
 def agrees(tried: Retrofit, promised_kwh: float) -> bool:
@@ -269,16 +228,16 @@ def agrees(tried: Retrofit, promised_kwh: float) -> bool:
     return off <= GAIN_AGREES * abs(tried.gain_kwh) and off <= AC_AGREES * tried.whole.ac_kwh
 
 
-def _solved(problem: Problem, task: Task, state: Retrofit, told: Told | None, processes: int) -> tuple[Choice, Problem]:
+def _solved(problem: Problem, pairs: Pairs, told: Told | None, processes: int) -> tuple[Choice, Problem]:
     """The model's choice, with the effects of its neighbouring pairs."""
-    choice = solve(problem)
+    gap = SOLVER_GAP_KWH * problem.worth
+    choice = solve(problem, gap=gap)
     for _ in range(PAIR_TURNS):
-        near = neighbours(state.found, state.effects, state.roof.light_kwh, choice.chosen.tolist())
-        pairs = [p for p in near if p not in problem.pairs]
-        if not pairs:
+        unknown = pairs.unknown(problem, choice.chosen.tolist())
+        if not unknown:
             break
-        problem = _with_pairs(problem, state.roof, state.found, state.effects, pairs, task.types, told, processes)
-        choice = solve(problem)
+        problem = pairs.traced(problem, unknown, told, processes)
+        choice = solve(problem, gap=gap)
     return choice, problem
 
 
@@ -287,7 +246,7 @@ def _tried(task: Task, state: Retrofit, problem: Problem, choice: Choice) -> Ret
     standing = with_parts(task.arrangement, parts, task.types)
     whole = trace_whole(standing, task.conditions, task.settings)
     peak = trace_limits(state.roof, standing, whole.field, whole.year, state.limits)
-    promised = float(problem.panel_gain(choice.chosen).sum()) * state.ac_per_dc
+    promised = replace(problem, shift=None, rest=None).promise(choice.chosen) * state.ac_per_dc
     return replace(state, chosen=choice.chosen, whole=whole, peak=peak, problem=problem, promised_kwh=promised)
 
 

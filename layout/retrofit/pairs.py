@@ -1,0 +1,148 @@
+"""Pairs of candidates that change each other's effect: which they are, and which are alike.
+
+Roofs repeat themselves: the sheet before a row and the sheet behind the next do to each other what the same two do one
+row farther on. One pair of each such class is traced, its effect holds for all of them until a whole tracing corrects
+it.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from layout.plan_sheets import SheetTypes
+from layout.retrofit.candidates import Candidate, Found
+from layout.retrofit.effects import Effect, PairEffect, Roof, case_effects, pair_effect
+from layout.retrofit.model import Pair, Problem
+from layout.workers import Told
+from sites.conventions import FloatArray
+
+ALL_PAIRS = 16
+"""Up to so many candidates every neighbouring pair is traced before the first choice."""
+
+CLASSES_FIRST = 24
+"""With more candidates, classes of pairs traced before the first choice: those that bring most light together."""
+
+TOUCHES = 2e-3
+"""Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
+another is far less than that, and the whole tracing finds it."""
+
+ALIKE_M = 0.01
+"""Sheets and panels that lie as near to each other's places, seen from their pair, count as alike."""
+
+Key = tuple[object, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """All pairs of a roof's candidates that touch the same panel and may stand together.
+
+    classes : pairs that are alike, the first of each two the one that comes first in the class's own order
+    of_pair : the class of each pair (i, j), i < j
+    """
+
+    roof: Roof
+    found: Found
+    effects: Sequence[Effect]
+    types: SheetTypes
+    classes: dict[Key, list[Pair]]
+    of_pair: dict[Pair, Key]
+
+    @classmethod
+    def of(cls, roof: Roof, found: Found, effects: Sequence[Effect], types: SheetTypes) -> "Pairs":
+        """Gather them. With few candidates no two are taken as alike."""
+        near = neighbours(found, effects, roof.light_kwh, range(len(effects)))
+        marks = [_mark(c) for c in found.candidates]
+        classes: dict[Key, list[Pair]] = {}
+        of_pair: dict[Pair, Key] = {}
+        for i, j in near:
+            key, first, second = _key(found.candidates, marks, i, j) if len(effects) > ALL_PAIRS else ((i, j), i, j)
+            classes.setdefault(key, []).append((first, second))
+            of_pair[(i, j)] = key
+        return cls(roof, found, effects, types, classes, of_pair)
+
+    def first(self) -> list[Pair]:
+        """Pairs traced before the first choice: one of each class that brings much light."""
+        if len(self.effects) <= ALL_PAIRS:
+            return list(self.of_pair)
+        light = np.array([e.light_kwh.sum() for e in self.effects])
+        place = np.array([c.place for c in self.found.candidates])
+        best = {int(np.flatnonzero(place == p)[light[place == p].argmax()]) for p in np.unique(place)}
+        among = [p for p in self.of_pair if best.issuperset(p)]
+        return self.one_a_class(sorted(among, key=lambda p: -(light[p[0]] + light[p[1]])))[:CLASSES_FIRST]
+
+    def one_a_class(self, pairs: Iterable[Pair]) -> list[Pair]:
+        """The first of each class."""
+        first: dict[Key, Pair] = {}
+        for pair in pairs:
+            first.setdefault(self.of_pair[pair], pair)
+        return list(first.values())
+
+    def unknown(self, problem: Problem, chosen: Sequence[int]) -> list[Pair]:
+        """Pairs of a choice, one a class, whose effect the model does not know."""
+        mine = [p for p in combinations(sorted(chosen), 2) if p in self.of_pair and p not in problem.pairs]
+        return self.one_a_class(mine)
+
+    def traced(self, problem: Problem, pairs: Sequence[Pair], told: Told | None, processes: int) -> Problem:
+        """The model with these pairs traced, and with all that are alike."""
+        cases = [[self.found.candidates[i], self.found.candidates[j]] for i, j in pairs]
+        both = case_effects(self.roof, cases, self.types, told, processes, "what neighbours do to each other")
+        known = dict(problem.pairs)
+        for pair, case in zip(pairs, both, strict=True):
+            effect = pair_effect(case, self.effects[pair[0]], self.effects[pair[1]])
+            for other in self.classes[self.of_pair[pair]]:
+                known[(min(other), max(other))] = self._moved(effect, pair, other, problem.gain.shape[1])
+        return replace(problem, pairs=known)
+
+    def _moved(self, effect: PairEffect, pair: Pair, other: Pair, panels: int) -> FloatArray:
+        """A pair's effect where another of its class stands, (n,) kWh."""
+        extra = np.zeros(panels)
+        first = next(p for p in self.classes[self.of_pair[pair]] if set(p) == set(pair))
+        move = _corner(self.found.candidates[other[0]]) - _corner(self.found.candidates[first[0]])
+        if not move.any():
+            extra[effect.panels] = effect.dc_kwh
+            return extra
+        r = self.roof.rectangles
+        middle = r.corner + 0.5 * (r.along + r.up)
+        away, at = cKDTree(middle).query(middle[effect.panels] + move, distance_upper_bound=ALIKE_M)
+        there = np.isfinite(away)
+        np.add.at(extra, at[there], effect.dc_kwh[there])
+        return extra
+
+
+def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, among: Iterable[int]) -> list[Pair]:
+    """Pairs of different places that both change some panel's light by more than TOUCHES and may stand together."""
+    apart = {(int(i), int(j)) for i, j in found.conflicts}
+    reach = {
+        i: set(effects[i].panels[np.abs(effects[i].light_kwh) > TOUCHES * light[effects[i].panels]].tolist())
+        for i in among
+    }
+    return [
+        (i, j)
+        for i, j in combinations(sorted(i for i in reach if reach[i]), 2)
+        if found.candidates[i].place != found.candidates[j].place and (i, j) not in apart and reach[i] & reach[j]
+    ]
+
+
+def _corner(candidate: Candidate) -> FloatArray:
+    return candidate.sheets.corner[0]
+
+
+def _steps(values: FloatArray) -> tuple[int, ...]:
+    return tuple(np.round(values / ALIKE_M).astype(np.int64).reshape(-1).tolist())
+
+
+def _mark(candidate: Candidate) -> Key:
+    """What makes candidates alike, wherever they stand."""
+    s = candidate.sheets
+    shape = np.concatenate([s.along, s.up, s.corner - s.corner[0]])
+    return (candidate.kind.words, candidate.facing, *_steps(shape))
+
+
+def _key(candidates: Sequence[Candidate], marks: Sequence[Key], i: int, j: int) -> tuple[Key, int, int]:
+    """The class of a pair, and its two in the class's own order."""
+    away = _steps(_corner(candidates[j]) - _corner(candidates[i]))
+    one, other = (marks[i], marks[j], away), (marks[j], marks[i], tuple(-a for a in away))
+    return (one, i, j) if repr(one) <= repr(other) else (other, j, i)
