@@ -188,7 +188,7 @@ def retrofit(args: argparse.Namespace) -> int:
 
     plan = _plan(args.plan)
     with _progress() as progress:
-        output = retrofit_command(plan, progress)
+        output = retrofit_command(plan, progress, args.plan.read_text(encoding="utf-8-sig"))
     return _finish(args, output)
 
 

@@ -60,13 +60,14 @@ def sheet_told(
     corner, along, up = edges
     flat, raised = _turned_from(plane, along)
     tilt = float(np.degrees(np.arctan2(up @ raised, up @ flat)))
-    ends = [(*plane.flat(p), (p - plane.origin) @ plane.normal) for p in (corner, corner + along)]
-    near_from, near_to = (tuple(round(float(v), DIGITS) + 0.0 for v in end) for end in ends)
+    ends = np.stack([corner, corner + along])
+    near = np.column_stack([plane.flat(ends), (ends - plane.origin) @ plane.normal])
+    (a, b, c), (d, e, f) = (np.round(near, DIGITS) + 0.0).tolist()
     return RoofReflectorTable(
         name=name,
         type=kind,
-        near_from=near_from,
-        near_to=near_to,
+        near_from=(a, b, c),
+        near_to=(d, e, f),
         width_m=round(float(np.linalg.norm(up)), 4),
         tilt_deg=round(tilt, 2) + 0.0,
     )

@@ -13,8 +13,8 @@ from matplotlib.patches import Polygon as Shape
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
 from layout.report.figures_style import HAIR, INK, LAND, LIGHT_MAP, OBSTACLE, SOFT, house_style, new_figure
-from layout.report.numbers import percent
-from layout.report.retrofit_words import PartLine
+from layout.report.numbers import percent, signed_percent
+from layout.report.retrofit_parts import PartLine
 from layout.retrofit.refine import Retrofit
 from layout.roof_shapes import RoofPlane
 from sites.conventions import FloatArray
@@ -22,6 +22,7 @@ from sites.conventions import FloatArray
 WIDTH_IN = 7.6
 PART = "#D55E00"
 MARGIN_M = 0.5
+NAMED = {0.0: ", north", 90.0: ", east", 180.0: ", south", 270.0: ", west"}
 
 
 def drawn_planes(result: Retrofit, planes: Sequence[RoofPlane], of_panel: Sequence[int]) -> list[int]:
@@ -48,7 +49,7 @@ def roof_figure(
         ring = points[[0, 1, 3, 2]]
         axes.add_patch(Shape(ring, facecolor=colours(scale(gain[number])), edgecolor="white", linewidth=0.8))
         dark = scale(gain[number]) < 0.6
-        words = f"{number}" if not len(result.chosen) else f"{number}\n{percent(round(gain[number], 3) + 0.0)}"
+        words = f"{number}" if not len(result.chosen) else f"{number}\n{signed_percent(gain[number])}"
         middle = ring.mean(axis=0)
         axes.text(middle[0], middle[1], words, ha="center", va="center", fontsize=7, color="white" if dark else INK)
     for line in lines:
@@ -59,7 +60,7 @@ def roof_figure(
     if len(result.chosen):
         bar = figure.add_axes(((WIDTH_IN - 0.75) / WIDTH_IN, 0.75 / total, 0.13 / WIDTH_IN, 0.6 * height_in / total))
         figure.colorbar(ScalarMappable(scale, LIGHT_MAP), cax=bar, format=lambda v, _: percent(v))
-        bar.set_title("DC energy\nof a year", fontsize=7.5, fontweight="normal", loc="center")
+        bar.set_title("DC gain\nof a year", fontsize=7.5, fontweight="normal", loc="center")
         bar.tick_params(labelsize=7)
     return figure
 
@@ -74,7 +75,8 @@ def gain_scale(result: Retrofit) -> Normalize:
 def _title(plane: RoofPlane) -> str:
     table = plane.table
     if table.tilt_deg < 1.0:
-        return f"{table.name}, level; up on this drawing is azimuth {(table.azimuth_deg + 180.0) % 360.0:.0f}°"
+        up = (table.azimuth_deg + 180.0) % 360.0
+        return f"{table.name}, level; up on this drawing is azimuth {up:.0f}°{NAMED.get(up, '')}"
     return f"{table.name}, tilt {table.tilt_deg:g}°, faces {table.azimuth_deg:g}°"
 
 
@@ -115,7 +117,7 @@ def _part(axes: Axes, line: PartLine) -> None:
         ring = points[[0, 1, 3, 2]]
         axes.add_patch(Shape(ring, facecolor=PART, alpha=0.55, edgecolor=PART, linewidth=0.8))
         axes.plot(points[:2, 0], points[:2, 1], color=PART, linewidth=1.8, solid_capstyle="butt")
-    middle = 0.25 * (line.near.sum(axis=0) + line.far.sum(axis=0))
+    middle = np.mean(line.plane.flat(corners(line.part.sheets)), axis=(0, 1))
     axes.text(
         middle[0], middle[1], f"{line.number}", fontsize=7.5, fontweight="bold", ha="center", va="center", color=INK,
         bbox={"boxstyle": "circle,pad=0.2", "facecolor": "white", "edgecolor": PART, "linewidth": 1.0},

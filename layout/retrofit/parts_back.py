@@ -30,6 +30,12 @@ COLUMNS = (
 
 MOST_LINES = 5_000
 
+HEAD = """\
+# A plan with reflectors on its roof, [[layout.plane.reflector]], named by the numbers of their parts list.
+# Comments of the plan that it was made from are not in it.
+
+"""
+
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
@@ -101,7 +107,8 @@ def _sheet_of(
     line: Mapping[str, str], where: str, file: str, planes: int, faults: list[Fault]
 ) -> tuple[int, RoofReflectorTable] | None:
     """One line as plane and sheet; None where it has a fault."""
-    before, values = len(faults), {}
+    before = len(faults)
+    values: dict[str, float] = {}
     for name in NEEDED:
         if name in ("number", "reflector"):
             if not line[name]:
@@ -119,7 +126,7 @@ def _sheet_of(
     if len(faults) > before:
         return None
     ends = {end: tuple(values[f"{end}_{way}_m"] for way in WAYS) for end in ENDS[:2]}
-    told = {"name": line["number"], "type": line["reflector"], **ends}
+    told: dict[str, Any] = {"name": line["number"], "type": line["reflector"], **ends}
     told |= {"width_m": round(values["width_mm"] / 1000.0, 6), "tilt_deg": values["tilt_deg"]}
     table = check_table(RoofReflectorTable, told, file, where, faults)
     return None if table is None else (int(values["plane"]), table)
@@ -131,13 +138,15 @@ def plan_with_parts(
     """A plan's text with sheets on the planes of its roof ``layout``, beside those that stand there already.
 
     data : the plan's tables as read; folder : what file names in them count from; they are told with their whole path
+    Every panel is traced by itself, as a retrofit does, so that the plan's year is that of the retrofit.
     """
     made = _with_whole_paths(data, folder)
     roof = next(table for table in made["layout"] if table["name"] == layout)
     for plane, sheet in sheets:
         told = {key: _plain(value) for key, value in sheet.model_dump().items()}
         roof["plane"][plane].setdefault("reflector", []).append(told)
-    return to_toml(made)
+    made["run"] = {**made.get("run", {}), "repetition": False}
+    return HEAD + to_toml(made)
 
 
 def _plain(value: Any) -> Any:
