@@ -16,8 +16,8 @@ from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
 from layout.power.method import dc_power
 from layout.power.panel_power import PanelModel, even_light_power
-from layout.string_year import PanelYear, panel_years, strings_dc_w
-from layout.strings import strings_of
+from layout.string_year import PanelYear, panel_years, trackers_dc_w
+from layout.strings import trackers_of
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -35,7 +35,8 @@ class FieldYear:
         ``dc_even``, ``dc`` [kWh: even light at 25 °C, even light as warm as it gets, as it is]
     hour : (k,) float by name: ``front``, ``rear`` [W/m², area means before glass], ``direct``, ``open_direct`` [W/m²,
         straight beam on both faces of bifacial panels, as shaded and as if alone], ``panel_c`` [°C, area mean],
-        ``dc_even``, ``dc`` [W, the whole layout, each panel on a tracker of its own], ``wired`` [W, in its strings]
+        ``dc_even``, ``dc`` [W, the whole layout, each panel on a tracker of its own], ``series`` [W, each string on a
+        tracker of its own], ``parallel`` [W, with strings in parallel], ``wired`` [W, within the trackers' voltages]
     beam : (m, n) float32 [-] beam on each panel, both faces, before glass, by sun direction
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
@@ -81,7 +82,7 @@ class Evaluator:
     matrix : (k, 2m + 4), the sky year; dirt : share of the light that soiling takes
     kind : the panel type, its cooling as hindered by a cover
     cover_colour : what a cover passes of the light that cells use over what it passes of all sunlight; 1 without
-    wiring : how panels are put in series
+    wiring : how panels are put in series and strings on trackers
     """
 
     conditions: Conditions
@@ -186,15 +187,22 @@ def evaluate(
         more = part.stress > stress
         stress[more], stressed[more] = part.stress[more], part.stressed[more]
         tick(len(chosen))
-    strings = strings_of(field.arrangement, evaluator.wiring)
-    strings = tuple(s for s in (s[field.of_panel[s] >= 0] for s in strings) if len(s) > 1)
-    hour["wired"] = strings_dc_w(strings, kept, field, evaluator.model, hour["dc"])
+    hour |= _wired(field, evaluator, kept, hour["dc"])
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
     if keep_light:
         beam, by_sheets, by_lobes = (values[:, stands] for values in (beam, by_sheets, by_lobes))
     light = beam, brightest, warmest, mean, by_sheets, by_lobes
     return FieldYear(panel, hour, *light, stress, stressed)
+
+
+def _wired(field: Field, evaluator: Evaluator, kept: dict[int, PanelYear], dc_w: FloatArray) -> dict[str, FloatArray]:
+    """The hours' power in strings, on trackers and within their voltages, of the panels that are worked out."""
+    wiring = evaluator.wiring
+    there = [[s[field.of_panel[s] >= 0] for s in tracker] for tracker in trackers_of(field.arrangement, wiring)]
+    trackers = [tuple(s for s in tracker if len(s)) for tracker in there]
+    found = trackers_dc_w(tuple(t for t in trackers if t), kept, field, evaluator.model, dc_w, wiring.window_v)
+    return {"series": found.series, "parallel": found.parallel, "wired": found.held}
 
 
 def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:

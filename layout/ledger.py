@@ -11,7 +11,7 @@ from layout.power.inverter import ac_power
 from layout.power.method import method_name
 from layout.power.panel_power import panel_model
 from layout.result import Step
-from layout.wiring_tables import PANEL_LEVEL
+from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray
 
 
@@ -51,7 +51,7 @@ def ledger(
     losses: LossTable,
     hours: float,
     covered: bool = False,
-    strings_source: str = PANEL_LEVEL.source,
+    wiring: WiringTable = PANEL_LEVEL,
     cooled: float | None = None,
 ) -> tuple[Step, ...]:
     """The steps from sunlight to socket; their factors multiply out to the AC energy.
@@ -70,7 +70,7 @@ def ledger(
             "Faiman heat, one-diode model",
         ),
         ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
-        ("Strings in series", float(power.panel_kw.sum()) * hours / (cooled or 1.0), strings_source),
+        *_wiring_steps(year, wiring, hours),
     ]
     if cooled is not None:
         shown.append(("Panels cooled by hot water", float(power.panel_kw.sum()) * hours, "heat balance"))
@@ -86,6 +86,16 @@ def ledger(
         steps.append(Step(label, kwh, kwh / before if before else 1.0, source))
         before = kwh
     return tuple(steps)
+
+
+def _wiring_steps(year: FieldYear, wiring: WiringTable, hours: float) -> list[tuple[str, float, str]]:
+    """The steps from panels on trackers of their own to the trackers as wired: label, kWh left, source."""
+    shown = [("Strings in series", "series", wiring.source)]
+    if wiring.in_parallel:
+        shown.append(("Strings in parallel on one tracker", "parallel", wiring.trackers))
+    if not wiring.any_voltage:
+        shown.append(("Voltages that trackers hold", "wired", wiring.window))
+    return [(label, float(year.hour[name].sum()) / 1000.0 * hours, source) for label, name, source in shown]
 
 
 def _light_steps(

@@ -28,7 +28,7 @@ from layout.plan_tables import (
 from layout.retrofit_table import RetrofitTable, with_prices
 from layout.roof_tables import RoofLayout
 from layout.uncertainty_table import UncertaintyTable
-from layout.wiring_tables import WiringTable
+from layout.wiring_tables import WiringTable, read_wiring
 from sites.errors import Fault, InputError
 from sites.read import build_site
 from sites.site import Site
@@ -118,7 +118,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     panel, given = _panel(data, file, faults, warnings)
     inverter = _inverter(data.get("inverter", {}), file, faults)
     losses = check_table(LossTable, data.get("losses", {}), file, "losses", faults)
-    wiring = _wiring(data, file, faults)
+    wiring = read_wiring(data, file, faults, warnings)
     doubt = check_table(UncertaintyTable, data.get("uncertainty", {}), file, "uncertainty", faults)
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
@@ -215,24 +215,6 @@ def _inverter(value: Any, file: str, faults: list[Fault]) -> InverterTable | Non
     if table is not None and table.ac_limit_kw is not None and table.start_kw >= table.ac_limit_kw:
         accepted = f"a number below ac_limit_kw, {table.ac_limit_kw:g}"
         faults.append(Fault(file, "inverter.start_kw", f"{table.start_kw:g}", accepted))
-    return table
-
-
-def _wiring(data: Mapping[str, Any], file: str, faults: list[Fault]) -> WiringTable | None:
-    """How panels are put in series; listed strings name a layout of the plan and belong to mode list."""
-    table = check_table(WiringTable, data.get("wiring", {}), file, "wiring", faults)
-    if table is None:
-        return None
-    if (table.mode == "list") != bool(table.string):
-        found = f"{shown(table.mode)} with {len(table.string)} [[wiring.string]]"
-        faults.append(Fault(file, "wiring.mode", found, "'list' with at least one [[wiring.string]], or none"))
-    layouts = data.get("layout")
-    names = [t.get("name") for t in layouts if isinstance(t, Mapping)] if isinstance(layouts, list) else []
-    known = [name for name in names if isinstance(name, str)]
-    for index, string in enumerate(table.string):
-        if known and string.layout not in known:
-            key = f"wiring.string[{index}].layout"
-            faults.append(Fault(file, key, shown(string.layout), nearest(string.layout, known)))
     return table
 
 

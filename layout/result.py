@@ -244,6 +244,9 @@ class LayoutResult:
     shade_loss_fraction: float
     uneven_light_loss_fraction: float
     string_mismatch_loss_fraction: float
+    parallel_mismatch_loss_fraction: float
+    voltage_window_loss_fraction: float
+    start_loss_kwh: float
     reflected_gain_fraction: float
     dc_ac_ratio: float
     clipped_kwh: float

@@ -1,4 +1,4 @@
-"""A year of strings in series: the light of their panels is kept block by block, then strings are worked out."""
+"""A year of strings and trackers: the light of their panels is kept block by block, then trackers are worked out."""
 
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
@@ -10,10 +10,14 @@ import numpy as np
 from layout.field import Block, Field
 from layout.geometry.rays import worker_count
 from layout.power.method import follows_cells
-from layout.power.panel_model import PanelModel
-from layout.power.string_rule import string_rule_power
-from layout.power.uneven import series_dc_power
+from layout.power.panel_model import ANY_VOLTAGE, PanelModel
+from layout.power.tracker_rule import StringHours, tracker_rule_power
+from layout.power.uneven import parallel_dc_power
+from layout.strings import Tracker
 from sites.conventions import Float32Array, FloatArray, IntArray
+
+Members = tuple[tuple[int, float], ...]
+"""The panels of a string: number of the traced panel, area over the type's."""
 
 _HOURS_AT_ONCE = 1024
 
@@ -55,42 +59,78 @@ def panel_years(
     }
 
 
+@dataclass(frozen=True, eq=False)
+class Wired:
+    """DC power of a layout, (k,) [W] each: series, had each string a tracker of its own; parallel, with its strings on
+    their trackers, were any voltage allowed; held, as it is, within the trackers' voltages."""
+
+    series: FloatArray
+    parallel: FloatArray
+    held: FloatArray
+
+
+def trackers_dc_w(
+    trackers: tuple[Tracker, ...],
+    kept: dict[int, PanelYear],
+    field: Field,
+    model: PanelModel,
+    dc_w: FloatArray,
+    window_v: tuple[float, float] = ANY_VOLTAGE,
+) -> Wired:
+    """DC power of a layout with its strings on their trackers.
+
+    kept : by number of traced panel; dc_w : (k,) [W], the layout with every panel on a tracker of its own
+    window_v : lowest and highest voltage that a tracker holds
+    Trackers whose panels stand for each other in equal numbers are worked out once.
+    """
+    scale = field.arrangement.area_scale
+
+    def members(string: IntArray) -> Members:
+        return tuple(sorted((int(field.of_panel[p]), float(scale[p])) for p in string))
+
+    alike = Counter(tuple(sorted(members(s) for s in tracker)) for tracker in trackers)
+
+    def gain(strings: tuple[Members, ...]) -> FloatArray:
+        """Power (3, k) in series, in parallel, within the window, less that of the panels alone, never above 0."""
+        alone = np.sum([kept[panel].dc_w * size for string in strings for panel, size in string], axis=0)
+        found = np.stack(_tracker_w(strings, kept, model, window_v)) - alone
+        return np.minimum.accumulate(np.minimum(found, 0.0), axis=0)
+
+    total = np.tile(np.asarray(dc_w, dtype=np.float64), (3, 1))
+    with ThreadPoolExecutor(worker_count()) as pool:
+        for times, difference in zip(alike.values(), pool.map(gain, alike), strict=True):
+            total += times * difference
+    return Wired(*np.maximum(total, 0.0))
+
+
 def strings_dc_w(
     strings: tuple[IntArray, ...], kept: dict[int, PanelYear], field: Field, model: PanelModel, dc_w: FloatArray
 ) -> FloatArray:
-    """DC power of a layout, (k,) [W], with its strings in series.
-
-    kept : by number of traced panel; dc_w : (k,) [W], the layout with every panel on a tracker of its own
-    Strings of panels that stand for each other in equal numbers are worked out once.
-    """
-    scale = field.arrangement.area_scale
-    alike = Counter(tuple(sorted((int(field.of_panel[p]), float(scale[p])) for p in s)) for s in strings)
-
-    def gain(members: tuple[tuple[int, float], ...]) -> FloatArray:
-        """Power in series less that of the panels alone."""
-        alone = np.sum([kept[panel].dc_w * size for panel, size in members], axis=0)
-        return _series_w(members, kept, model) - alone
-
-    total = np.array(dc_w, dtype=np.float64)
-    with ThreadPoolExecutor(worker_count()) as pool:
-        for times, difference in zip(alike.values(), pool.map(gain, alike), strict=True):
-            total += times * np.minimum(difference, 0.0)  # series power is never above the panels' own best
-    return np.maximum(total, 0.0)
+    """DC power of a layout, (k,) [W], with its strings in series, a tracker each; as `trackers_dc_w`."""
+    return trackers_dc_w(tuple((s,) for s in strings), kept, field, model, dc_w).series
 
 
-def _series_w(members: tuple[tuple[int, float], ...], kept: dict[int, PanelYear], model: PanelModel) -> FloatArray:
+def _tracker_w(
+    strings: tuple[Members, ...], kept: dict[int, PanelYear], model: PanelModel, window_v: tuple[float, float]
+) -> tuple[FloatArray | Float32Array, ...]:
+    """Power (k,) of one tracker's strings: a tracker each, in parallel, within the window."""
     if not follows_cells(model):
-        merged = Counter(members)
-        years = [kept[panel] for panel, _ in merged]
-        light = np.stack([y.light for y in years], axis=1)
-        counts, scale = np.array(list(merged.values())), np.array([s for _, s in merged])
-        return string_rule_power(light, model, np.stack([y.cell_c for y in years]), counts, scale).astype(np.float64)
-    years = [kept[panel] for panel, _ in members]
-    hours = len(years[0].cell_c)
-    power = np.zeros(hours)
-    for start in range(0, hours, _HOURS_AT_ONCE):
+        hours = [_string_hours(string, times, kept) for string, times in Counter(strings).items()]
+        return tracker_rule_power(hours, model, window_v)
+    years = [[kept[panel] for panel, _ in string] for string in strings]
+    first = years[0][0]
+    power = np.zeros((3, len(first.cell_c)))
+    for start in range(0, len(first.cell_c), _HOURS_AT_ONCE):
         part = slice(start, start + _HOURS_AT_ONCE)
-        light = np.stack([y.light[:, part].T for y in years], axis=1)
-        cell_c = np.stack([y.cell_c[part] for y in years], axis=1)
-        power[part] = series_dc_power(light, years[0].groups, model, cell_c)
-    return power * members[0][1]
+        light = np.stack([np.stack([y.light[:, part].T for y in string], axis=1) for string in years], axis=1)
+        cell_c = np.stack([np.stack([y.cell_c[part] for y in string], axis=1) for string in years], axis=1)
+        power[:, part] = parallel_dc_power(light, first.groups, model, cell_c, window_v)
+    return tuple(power * strings[0][0][1])
+
+
+def _string_hours(string: Members, times: int, kept: dict[int, PanelYear]) -> StringHours:
+    merged = Counter(string)
+    years = [kept[panel] for panel, _ in merged]
+    counts, scale = np.array(list(merged.values())), np.array([s for _, s in merged])
+    light = np.stack([y.light for y in years], axis=1)
+    return StringHours(light, np.stack([y.cell_c for y in years]), counts, scale, times)

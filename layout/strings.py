@@ -1,8 +1,5 @@
-"""Which panels of a layout are in series: the plan's [wiring] on the panels as built.
-
-Each string has a tracker of its own. Strings in parallel on one tracker are in `layout.power.full_curve`, not in the
-year.
-"""
+"""Which panels of a layout are in series and which strings are in parallel: the plan's [wiring] on the panels as
+built."""
 
 import numpy as np
 
@@ -13,21 +10,34 @@ from layout.wiring_tables import WiringTable
 from sites.conventions import IntArray
 from sites.errors import Fault, InputError
 
+Tracker = tuple[IntArray, ...]
+"""The panels of each string in parallel on one tracker."""
 
-def strings_of(arrangement: Arrangement, wiring: WiringTable, file: str = "plan") -> tuple[IntArray, ...]:
-    """The panels of each string of more than one panel; all others have a tracker of their own.
+WINDOW_LOSS = 0.005
+"""Share of the energy lost to the trackers' voltages from which it is worth a word: our choice."""
+
+
+def trackers_of(arrangement: Arrangement, wiring: WiringTable, file: str = "plan") -> tuple[Tracker, ...]:
+    """The strings of each tracker; panels that are in none have electronics of their own.
 
     Rows, levels and faces longer than ``panels_per_string`` are parted into strings as equal as can be, in the order
-    built. Raises InputError where a listed panel is not there or is listed twice, or where panels without bypass
-    diodes cannot be in one string.
+    built; up to ``strings_per_tracker`` strings of equal length share a tracker, as evenly as can be. Raises InputError
+    where a listed panel is not there or is listed twice, or where panels of a type whose cells are followed cannot be
+    on one tracker.
     """
     if wiring.mode == "panel":
         return ()
-    found = _listed(arrangement, wiring, file) if wiring.mode == "list" else _along_rows(arrangement, wiring)
-    strings = tuple(s for s in found if len(s) > 1)
+    trackers = _listed(arrangement, wiring, file) if wiring.mode == "list" else _along_rows(arrangement, wiring)
+    if wiring.any_voltage:  # one panel on one tracker is what panel-level electronics are
+        trackers = [t for t in trackers if len(t) > 1 or len(t[0]) > 1]
     if follows_cells(panel_model(arrangement.panel_type)):
-        _check_alike(arrangement, strings, file)
-    return strings
+        _check_alike(arrangement, trackers, file)
+    return tuple(trackers)
+
+
+def strings_of(arrangement: Arrangement, wiring: WiringTable, file: str = "plan") -> tuple[IntArray, ...]:
+    """The panels of each string of more than one panel. Raises as `trackers_of`."""
+    return tuple(s for tracker in trackers_of(arrangement, wiring, file) for s in tracker if len(s) > 1)
 
 
 def longest_string(arrangement: Arrangement, wiring: WiringTable) -> int:
@@ -35,16 +45,51 @@ def longest_string(arrangement: Arrangement, wiring: WiringTable) -> int:
     return max((len(s) for s in strings_of(arrangement, wiring)), default=1)
 
 
-def _along_rows(arrangement: Arrangement, wiring: WiringTable) -> list[IntArray]:
+def string_cautions(
+    arrangement: Arrangement, wiring: WiringTable, coldest_c: float, window_loss: float
+) -> tuple[str, ...]:
+    """Lines on the strings' voltages.
+
+    coldest_c : air in the coldest hour of daylight [°C]; window_loss : share of the energy that the trackers' voltages
+    cost
+    """
+    longest, kind = longest_string(arrangement, wiring), arrangement.panel_type
+    if longest == 1:
+        return ()
+    volts = longest * kind.voc_v * (1.0 + kind.beta_voc_pct_per_k / 100.0 * (min(coldest_c, 25.0) - 25.0))
+    lines = [
+        f"Strings: {longest} panels in series give up to {volts:.0f} V in the open circuit in the year's coldest hour "
+        f"of daylight, {coldest_c:.0f} °C; colder years give more. Inverter, cables and plugs must stand it, whatever "
+        "voltage the tracker holds; a licensed electrician decides."
+    ]
+    if window_loss > WINDOW_LOSS:
+        lines.append(
+            f"Trackers: {100 * window_loss:.1f} % of the energy is lost because strings would work outside "
+            f"{wiring.window}. Strings of another length may suit the inverter better."
+        )
+    return tuple(lines)
+
+
+def _along_rows(arrangement: Arrangement, wiring: WiringTable) -> list[Tracker]:
     strings: list[IntArray] = []
     for number in np.unique(arrangement.string):
         panels = np.flatnonzero(arrangement.string == number)
         strings += np.array_split(panels, -(-len(panels) // wiring.panels_per_string))
-    return strings
+    if wiring.strings_per_tracker == 1:
+        return [(s,) for s in strings]
+    trackers: list[Tracker] = []
+    lengths = np.array([len(s) for s in strings])
+    for length in np.unique(lengths)[::-1]:
+        equal = np.flatnonzero(lengths == length)
+        parts = np.array_split(equal, -(-len(equal) // wiring.strings_per_tracker))
+        trackers += [tuple(strings[i] for i in part) for part in parts]
+    return trackers
 
 
-def _listed(arrangement: Arrangement, wiring: WiringTable, file: str) -> list[IntArray]:
-    count, faults, seen, strings = len(arrangement.scene.panels), [], set(), []
+def _listed(arrangement: Arrangement, wiring: WiringTable, file: str) -> list[Tracker]:
+    count, faults, seen = len(arrangement.scene.panels), [], set()
+    alone: list[Tracker] = []
+    shared: dict[int, list[IntArray]] = {}
     for index, table in enumerate(wiring.string):
         if table.layout != arrangement.name:
             continue
@@ -56,19 +101,28 @@ def _listed(arrangement: Arrangement, wiring: WiringTable, file: str) -> list[In
             elif panel in seen:
                 faults.append(Fault(file, key, f"panel {panel} a second time", "each panel once"))
             seen.add(panel)
-        strings.append(np.array(table.panels, dtype=np.int64))
+        string = np.array(table.panels, dtype=np.int64)
+        if table.tracker is None:
+            alone.append((string,))
+        else:
+            shared.setdefault(table.tracker, []).append(string)
     if faults:
         raise InputError(faults)
-    return strings
+    return alone + [tuple(strings) for strings in shared.values()]
 
 
-def _check_alike(arrangement: Arrangement, strings: tuple[IntArray, ...], file: str) -> None:
-    """Where cells are followed, the panels of a string need one size and one way of lying."""
+def _check_alike(arrangement: Arrangement, trackers: list[Tracker], file: str) -> None:
+    """Where cells are followed, the panels of a tracker need one size and one way of lying, its strings one length."""
     faces = np.array([p.bifacial for p in arrangement.scene.panels])
     cells = np.array([p.cells for p in arrangement.scene.panels])
-    for s in strings:
+    for tracker in trackers:
+        s = np.concatenate(tracker)
         values = np.column_stack([arrangement.area_scale[s], arrangement.orientation[s], faces[s], cells[s]])
         if (values != values[0]).any():
             found = f"panel {s[0]} of '{arrangement.name}' in series with panels of another size or way of lying"
             accepted = "equal panels in a string where the type has no bypass diodes"
+            raise InputError([Fault(file, "wiring", found, accepted)])
+        if len({len(string) for string in tracker}) > 1:
+            found = f"strings of unequal length on the tracker of panel {s[0]} of '{arrangement.name}'"
+            accepted = "strings of equal length on a tracker where the type has no bypass diodes"
             raise InputError([Fault(file, "wiring", found, accepted)])

@@ -23,7 +23,6 @@ from layout.power.cover_cooling import covered_cooling
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
 from layout.result import HotWater, LayoutResult
-from layout.wiring_tables import PANEL_LEVEL
 from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
 from sites.conventions import FloatArray, IntArray
 
@@ -173,8 +172,7 @@ def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings
     """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the plot,
     to which the inverter's start power belongs."""
     arrangement = endless.arrangement
-    if settings.wiring.mode == "list":  # it lists the panels on the plot
-        settings = replace(settings, wiring=PANEL_LEVEL)
+    settings = replace(settings, wiring=settings.wiring.endless())
     evaluator = evaluator_of(arrangement, conditions, settings)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
     year = evaluate(field, evaluator, transmission_ratio, lambda _: None, keep_light=False)

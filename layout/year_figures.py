@@ -19,6 +19,7 @@ from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
+from layout.strings import string_cautions
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -82,8 +83,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     open_front = float(traced.open_light @ share)
     arriving = arriving_beam(field, c)
     boost = _boost(traced, ac, arriving) if traced.bare_year else None
-    kept = float(year.hour["wired"].sum() / year.hour["dc"].sum()) if year.hour["dc"].any() else 1.0
-    wired = kept * (1.0 - settings.losses.wiring_pct / 100.0) * _cooled(traced)
+    wired = _kept(year, "wired", "dc") * (1.0 - settings.losses.wiring_pct / 100.0) * _cooled(traced)
     return LayoutResult(
         name=arrangement.name,
         kind=arrangement.kind,
@@ -105,14 +105,17 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         performance_ratio=ac / capacity / open_front,
         shade_loss_fraction=1.0 - bare_front / open_front,
         uneven_light_loss_fraction=1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
-        string_mismatch_loss_fraction=1.0 - kept,
+        string_mismatch_loss_fraction=1.0 - _kept(year, "series", "dc"),
+        parallel_mismatch_loss_fraction=1.0 - _kept(year, "parallel", "series"),
+        voltage_window_loss_fraction=1.0 - _kept(year, "wired", "parallel"),
+        start_loss_kwh=float((power.dc_kw - power.started_kw).sum()) * hours,
         reflected_gain_fraction=ac / boost.bare_energy_ac_kwh - 1.0 if boost else 0.0,
         dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
         clipped_kwh=float(power.clipped_kw.sum()) * hours,
         hottest_cell_c=peak.hottest_cell_c,
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
-        cautions=cautions(arrangement, peak, boost, traced.water),
+        cautions=cautions(arrangement, peak, boost, traced.water) + _string_cautions(traced, settings),
         steps=_steps(traced, settings, share),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
         frame=_frame(c, year, power, traced),
@@ -139,7 +142,7 @@ def _steps(traced: Traced, settings: Settings, share: FloatArray) -> tuple[Step,
         settings.losses,
         traced.evaluator.conditions.weather.interval_h,
         arrangement.cover is not None,
-        settings.wiring.source,
+        settings.wiring,
         _cooled(traced) if traced.water else None,
     )
 
@@ -183,6 +186,18 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
         brought_kwh_per_m2=float((year.by_sheets @ area) @ light / area.sum()),
         ledger=reflected,
     )
+
+
+def _kept(year: FieldYear, after: str, before: str) -> float:
+    """Share of the year's energy that is left from one of the hours' powers to another."""
+    whole = float(year.hour[before].sum())
+    return float(year.hour[after].sum()) / whole if whole > 0 else 1.0
+
+
+def _string_cautions(traced: Traced, settings: Settings) -> tuple[str, ...]:
+    coldest = float(traced.evaluator.conditions.air_c.min())
+    lost = 1.0 - _kept(traced.year, "wired", "parallel")
+    return string_cautions(traced.field.arrangement, settings.wiring, coldest, lost)
 
 
 def _cooled(traced: Traced) -> float:

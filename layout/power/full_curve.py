@@ -13,7 +13,7 @@ import numpy as np
 
 from layout.power.cell_volts import Cells, diode_volts, part_volts, prepare_cells
 from layout.power.curves import current_at, in_parallel, interpolate, merge
-from layout.power.panel_model import BYPASS_V, PanelModel, check_range
+from layout.power.panel_model import ANY_VOLTAGE, BYPASS_V, PanelModel, check_range
 from layout.power.reverse import Reverse, reverse_of, reverse_table
 from sites.conventions import Float32Array, FloatArray, IntArray
 
@@ -72,9 +72,6 @@ NEGATIVE_SHARES = (-0.15, -0.05, -0.015)
 """Halves in parallel may drive current backward through the darker one: nodes below zero, over the brightest
 cell's light current."""
 
-ANY_VOLTAGE = (0.0, np.inf)
-
-_WINDOW_TOLERANCE = 0.005
 _CELLS_AT_ONCE = 65536
 
 Curve = tuple[Float32Array, Float32Array]
@@ -139,8 +136,7 @@ def tracker_power(
     diodes : False: as if the bypass diodes had failed open; None: as the panel type says
     reverse : behaviour of cells under reverse voltage; None: `reverse_of` the type
     effort : None: the full solution's
-    window_v : lowest and highest voltage that the tracker can hold (met to 0.5 %); no power where the strings
-        reach none inside
+    window_v : lowest and highest voltage that the tracker can hold; no power where the strings reach none inside
     Strings darker than the tracker's voltage count as nearly blocked: they take back next to no current.
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
@@ -335,7 +331,7 @@ class _Field:
                 through = self.part_currents(near, parts, groups)
             parts = merge(parts, self.tabulate(cells, through))
             groups = self.group_curve(parts)
-            if self.strings > 1 or turn + 1 < len(self.effort.near):
+            if self.strings > 1 or self.window != ANY_VOLTAGE or turn + 1 < len(self.effort.near):
                 nodes = np.sort(np.concatenate([search, near]), axis=0)
                 strings = nodes, self.string_volts(nodes, groups)
         return self._best(near, self.string_volts(near, groups), strings, parts, groups)
@@ -371,30 +367,35 @@ class _Field:
     def _inside(self, power: Float32Array, volts: Float32Array) -> Float32Array:
         """Power where the tracker can hold the voltage, -1 elsewhere."""
         low, high = self.window
-        held = (volts >= low * (1.0 - _WINDOW_TOLERANCE)) & (volts <= high * (1.0 + _WINDOW_TOLERANCE))
-        return np.where(held, power, np.float32(-1.0))
+        return np.where((volts >= np.float32(low)) & (volts <= np.float32(high)), power, np.float32(-1.0))
 
     def _best(
         self, near: Float32Array, near_volts: Float32Array, strings: Curve, parts: Curve, groups: Curve
     ) -> OperatingPoint:
-        """The highest of the nodes of the last pass, (nodes, strings, n); only these are exact."""
-        volts = near_volts.reshape(-1, near.shape[-1])
-        current = near[:, 0]
+        """The highest of the nodes of the last pass, (nodes, strings, n), which are exact, and of the window's edges,
+        read from the strings' curves."""
+        n = near.shape[-1]
+        volts = near_volts.reshape(-1, n)
+        own = near[:, :1]
         if self.strings > 1:
-            current = current_at(np.repeat(volts[:, None], self.strings, axis=1), strings).sum(axis=1)
-        power = self._inside(current * volts, volts)
+            own = self._strings_at(volts, strings)
+        edges = [np.full((1, n), edge, dtype=np.float32) for edge in self.window if 0.0 < edge < np.inf]
+        if edges:
+            at_edges = self._strings_at(np.concatenate(edges), strings)
+            volts = np.concatenate([volts, *edges])
+            own = np.concatenate([own, np.where(at_edges.sum(axis=1, keepdims=True) > 0.0, at_edges, 0.0)])
+        power = self._inside(own.sum(axis=1) * volts, volts)
         best = power.argmax(axis=0)
-        columns = np.arange(power.shape[1])
-        held = volts[best, columns]
-        own = near[best, :, columns].T[None]
-        if self.strings > 1:
-            own = current_at(np.repeat(held[None, None], self.strings, axis=1), strings)
-        through = self.part_currents(own, parts, groups)[0]
-        n = power.shape[1]
+        columns = np.arange(n)
+        held, through = volts[best, columns], own[best, :, columns].T[None]
         shape = (self.strings, self.panels, self.plan.groups, self.plan.halves, n)
         return OperatingPoint(
             power=np.maximum(power[best, columns], np.float32(0.0)),
             volts=held,
-            current=np.ascontiguousarray(own[0].T),
-            part_current=np.moveaxis(through.reshape(shape), -1, 0),
+            current=np.ascontiguousarray(through[0].T),
+            part_current=np.moveaxis(self.part_currents(through, parts, groups)[0].reshape(shape), -1, 0),
         )
+
+    def _strings_at(self, volts: Float32Array, strings: Curve) -> Float32Array:
+        """Current of each string (k, strings, n) at the tracker's voltages (k, n)."""
+        return current_at(np.repeat(volts[:, None], self.strings, axis=1), strings)

@@ -20,6 +20,9 @@ BYPASS_V = 0.5
 DARK_W_M2 = 1.0
 """Light below this gives nothing."""
 
+ANY_VOLTAGE = (0.0, np.inf)
+"""The window of a tracker that can hold any voltage."""
+
 LIGHT_LIMIT_W_M2 = 20000.0
 """Light beyond this is refused: no reflector of this program concentrates so far."""
 

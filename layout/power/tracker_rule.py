@@ -11,17 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.power.panel_model import DARK_W_M2, PanelModel
+from layout.power.panel_model import ANY_VOLTAGE, DARK_W_M2, PanelModel
+from layout.power.same_volts import undisturbed
 from layout.power.string_rule import StringCurve, spread_of, string_rule_power, vertex
 from sites.conventions import Float32Array, FloatArray, IntArray
-
-SAME_VOLTS = 0.004
-"""Strings whose own best voltages differ by less than this share count as holding each other back by nothing. Power
-falls off from its maximum as about 14 times the square of the relative voltage: 0.00006 at half this share."""
-
-EDGE = 0.01
-"""Within this share of an edge of the tracker's voltages the even-light voltage does not tell on which side the
-maximum lies."""
 
 SHARED_NODES = 10
 RANKS = 10
@@ -74,30 +67,24 @@ class StringHours:
 
 
 def tracker_rule_power(
-    strings: Sequence[StringHours], model: PanelModel, window_v: tuple[float, float]
-) -> tuple[Float32Array, Float32Array]:
-    """Power, W, of n hours of strings in parallel on one tracker: were any voltage allowed, and within ``window_v``
-    (lowest and highest voltage that the tracker holds); (n,) float32 each.
+    strings: Sequence[StringHours], model: PanelModel, window_v: tuple[float, float] = ANY_VOLTAGE
+) -> tuple[Float32Array, Float32Array, Float32Array]:
+    """Power, W, of n hours of strings on one tracker: had each a tracker of its own, as they are were any voltage
+    allowed, and within ``window_v``, the lowest and highest voltage that the tracker holds; (n,) float32 each.
 
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
-    free = np.sum([s.alone_w(model) for s in strings], axis=0, dtype=np.float32)
-    held = free.copy()
+    alone = np.sum([s.alone_w(model) for s in strings], axis=0, dtype=np.float32)
     low, high = window_v
+    if sum(s.times for s in strings) == 1 and window_v == ANY_VOLTAGE:
+        return alone, alone, alone
     own = [s.evenly(model) for s in strings]
-    volts = np.stack([v for v, _, _ in own])
-    lowest, highest = volts.min(axis=0), volts.max(axis=0)
-    dark = np.all([d for _, _, d in own], axis=0)
-    mild = np.all([m & ~d for _, m, d in own], axis=0)
-    inside = (lowest >= low * (1.0 + EDGE)) & (highest <= high * (1.0 - EDGE))
-    single = len(strings) == 1 and low <= 0.0 and np.isinf(high)
-    if single:
-        return free, held
-    rest = np.flatnonzero(~dark & ~(mild & inside & (highest - lowest <= SAME_VOLTS * highest)))
+    free, held = alone.copy(), alone.copy()
+    rest = np.flatnonzero(~undisturbed(own, window_v))
     for start in range(0, len(rest), _HOURS_AT_ONCE):
         some = rest[start : start + _HOURS_AT_ONCE]
-        free[some], held[some] = _Tracker([s.part(some) for s in strings], model).powers(free[some], low, high)
-    return free, held
+        free[some], held[some] = _Tracker([s.part(some) for s in strings], model).powers(alone[some], low, high)
+    return alone, free, held
 
 
 class _Tracker:
@@ -115,7 +102,7 @@ class _Tracker:
         least = np.float32(LEAST_SHARE) * self.top
         free, volts = self._best(least, self.top)
         free = np.minimum(free, alone)
-        if len(self.curves) == 1:
+        if len(self.curves) == 1:  # equal strings choose the voltage that each would choose alone
             free = alone
         held = free.copy()
         outside = (volts < low) | (volts > high)

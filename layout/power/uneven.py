@@ -19,7 +19,8 @@ from layout.power.full_curve import (
     tracker_power,
     wiring,
 )
-from layout.power.panel_model import DARK_W_M2, LEAKY_SHARE, PanelModel
+from layout.power.panel_model import ANY_VOLTAGE, DARK_W_M2, LEAKY_SHARE, PanelModel
+from layout.power.same_volts import undisturbed
 from sites.conventions import Float32Array, FloatArray, IntArray
 
 MILD_DEPTH = 0.04
@@ -62,14 +63,67 @@ def series_dc_power(
     return power
 
 
+def parallel_dc_power(
+    light_w_m2: Float32Array,
+    groups: IntArray,
+    model: PanelModel,
+    cell_c: FloatArray | Float32Array,
+    window_v: tuple[float, float] = ANY_VOLTAGE,
+) -> tuple[Float32Array, Float32Array, Float32Array]:
+    """Power, W, of n hours of strings of equal panels on one tracker: had each a tracker of its own, as they are were
+    any voltage allowed, and within ``window_v``; (n,) float32 each.
+
+    light_w_m2 : (n, strings, panels, n_points) float32 [W/m²]; cell_c : (n, strings, panels) float [°C]
+    window_v : lowest and highest voltage that the tracker can hold
+    Raises PhysicsError where light or temperature lie outside all that is possible.
+    """
+    n, strings, panels, points = light_w_m2.shape
+    plan, cell = wiring(groups, model), np.asarray(cell_c, dtype=np.float32)
+    found = np.zeros((3, n), dtype=np.float32)
+    rows = max(1, _CHUNK_POINTS // (strings * panels * points))
+    for start in range(0, n, rows):
+        part = slice(start, start + rows)
+        found[:, part] = _chunk_parallel(light_w_m2[part], groups, plan, model, cell[part], window_v)
+    return found[0], found[1], found[2]
+
+
+def _chunk_parallel(
+    light: Float32Array,
+    groups: IntArray,
+    plan: Wiring,
+    model: PanelModel,
+    cell_c: Float32Array,
+    window_v: tuple[float, float],
+) -> Float32Array:
+    strings = light.shape[1]
+    alone = np.sum([_chunk_power(light[:, s], groups, plan, model, cell_c[:, s]) for s in range(strings)], axis=0)
+    found = np.stack([alone] * 3)
+    if strings == 1 and window_v == ANY_VOLTAGE:
+        return found
+    spreads = [_spread(light[:, s], plan) for s in range(strings)]
+    volts = [
+        np.float32(light.shape[2]) * model.peak_volts.at(spread[0], cell_c[:, s].mean(axis=1))
+        for s, spread in enumerate(spreads)
+    ]
+    seen = [(v, mild, dark) for v, (_, _, mild, dark) in zip(volts, spreads, strict=True)]
+    rest = np.flatnonzero(~undisturbed(seen, window_v))
+    if len(rest):
+        args = light[rest], groups, model, cell_c[rest]
+        free = tracker_power(*args, effort=_effort(model))
+        power = np.minimum(free.power, alone[rest]) if strings > 1 else alone[rest]
+        found[1:, rest] = power
+        outside = np.flatnonzero((free.volts < window_v[0]) | (free.volts > window_v[1]))
+        if len(outside):
+            some = rest[outside]
+            held = tracker_power(light[some], groups, model, cell_c[some], effort=_effort(model), window_v=window_v)
+            found[2, some] = np.minimum(held.power, power[outside])
+    return found
+
+
 def _chunk_power(
     light: Float32Array, groups: IntArray, plan: Wiring, model: PanelModel, cell_c: Float32Array
 ) -> Float32Array:
-    points = np.ascontiguousarray(light.reshape(len(light), -1).T)
-    weakest, brightest = points.min(axis=0), points.max(axis=0)
-    mean, variance = _series_spread(points, plan, light.shape[1])
-    mild = (mean - weakest <= np.float32(MILD_DEPTH) * mean) & (brightest - weakest <= np.float32(MILD_SPREAD) * mean)
-    dark = brightest < DARK_W_M2
+    mean, variance, mild, dark = _spread(light, plan)
     power = np.zeros(len(light), dtype=np.float32)
     even = np.flatnonzero(mild & ~dark)
     loss = 1.0 + 0.5 * variance[even] * model.mismatch.at(mean[even], cell_c[even].mean(axis=1))
@@ -79,6 +133,16 @@ def _chunk_power(
         found = tracker_power(light[rest][:, None], groups, model, cell_c[rest][:, None], effort=_effort(model))
         power[rest] = found.power
     return power
+
+
+def _spread(light: Float32Array, plan: Wiring) -> tuple[Float32Array, Float32Array, np.ndarray, np.ndarray]:
+    """Of strings (n, panels, n_points): mean light and its variance as of `_series_spread`, whether they are nearly
+    evenly lit, whether they are dark; (n,) each."""
+    points = np.ascontiguousarray(light.reshape(len(light), -1).T)
+    weakest, brightest = points.min(axis=0), points.max(axis=0)
+    mean, variance = _series_spread(points, plan, light.shape[1])
+    mild = (mean - weakest <= np.float32(MILD_DEPTH) * mean) & (brightest - weakest <= np.float32(MILD_SPREAD) * mean)
+    return mean, variance, mild, brightest < DARK_W_M2
 
 
 def _effort(model: PanelModel) -> Effort:

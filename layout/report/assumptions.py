@@ -90,10 +90,19 @@ def _wiring(wiring: WiringTable) -> tuple[str, str]:
     """What is in series, and who says so."""
     values = {
         "panel": "electronics of its own on each panel",
-        "row": f"strings along rows, levels and tower faces, up to {wiring.panels_per_string} panels, a tracker each",
-        "list": f"{len(wiring.string)} listed strings, a tracker each; the other panels with electronics of their own",
+        "row": f"strings along rows, levels and tower faces, up to {wiring.panels_per_string} panels",
+        "list": f"{len(wiring.string)} listed strings; the other panels with electronics of their own",
     }
-    return values[wiring.mode], "the plan" if "mode" in wiring.model_fields_set else OUR_ASSUMPTION
+    text = values[wiring.mode]
+    if wiring.mode != "panel":
+        text += f", {_trackers(wiring)}; trackers hold {wiring.window}"
+    return text, "the plan" if "mode" in wiring.model_fields_set else OUR_ASSUMPTION
+
+
+def _trackers(wiring: WiringTable) -> str:
+    if not wiring.in_parallel:
+        return "a tracker each"
+    return "trackers as listed" if wiring.mode == "list" else f"up to {wiring.strings_per_tracker} on one tracker"
 
 
 def _electrical(result: PlanResult) -> list[Assumption]:

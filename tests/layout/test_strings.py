@@ -10,7 +10,7 @@ from layout.arrange import arrange
 from layout.plan import parse_plan
 from layout.result import LayoutResult
 from layout.run import run_plan
-from layout.strings import longest_string, strings_of
+from layout.strings import longest_string, strings_of, trackers_of
 from sites.errors import InputError
 
 PLAN = """
@@ -110,7 +110,110 @@ def test_strings_as_equal_as_can_be() -> None:
     assert built('mode = "panel"') == ([], 1)
 
 
+PARALLEL = {
+    "a tracker each": 'mode = "list"\n'
+    + "".join(f'[[wiring.string]]\nlayout = "rows"\npanels = {[5 * row + c for c in range(5)]}\n' for row in range(3)),
+    "on one tracker": 'mode = "row"\nstrings_per_tracker = 3',
+    "listed on one tracker": 'mode = "list"\n'
+    + "".join(
+        f'[[wiring.string]]\nlayout = "rows"\ntracker = 4\npanels = {[5 * row + c for c in range(5)]}\n'
+        for row in range(3)
+    ),
+    "high window": 'mode = "row"\nstrings_per_tracker = 3\ntracker_min_v = 215',
+    "low window": 'mode = "row"\nstrings_per_tracker = 3\ntracker_max_v = 210',
+}
+
+
+@cache
+def parallel(orientation: str, wiring: str) -> LayoutResult:
+    text = PLAN.format(orientation=orientation, wiring=PARALLEL[wiring])
+    return run_plan(parse_plan(text, "square.toml", Path())).layouts["rows"]
+
+
+@pytest.mark.parametrize("orientation", ["portrait", "landscape"])
+def test_rows_on_one_tracker_lose_more_than_on_three(orientation: str) -> None:
+    """Panels alone give at least what strings give, strings at least what they give in parallel, trackers that hold any
+    voltage at least what those with limits give."""
+    alone, strings, one = (
+        year(orientation, "panel-level"),
+        year(orientation, "rows"),
+        parallel(orientation, "on one tracker"),
+    )
+    assert alone.energy_dc_kwh > strings.energy_dc_kwh > one.energy_dc_kwh
+    assert 0.0 < one.parallel_mismatch_loss_fraction < 0.05
+    assert strings.parallel_mismatch_loss_fraction == 0.0
+    assert one.string_mismatch_loss_fraction == pytest.approx(strings.string_mismatch_loss_fraction, abs=1e-5)
+    assert one.voltage_window_loss_fraction == 0.0
+    for name in ("high window", "low window"):
+        held = parallel(orientation, name)
+        assert held.energy_dc_kwh < one.energy_dc_kwh
+        assert 0.0 < held.voltage_window_loss_fraction < 0.9
+        assert held.parallel_mismatch_loss_fraction == pytest.approx(one.parallel_mismatch_loss_fraction, abs=1e-4)
+
+
+def test_rows_and_lists_wire_alike() -> None:
+    by_row, listed = parallel("landscape", "on one tracker"), parallel("landscape", "listed on one tracker")
+    assert listed.energy_dc_kwh == pytest.approx(by_row.energy_dc_kwh, rel=1e-9)
+    each, rows = parallel("landscape", "a tracker each"), year("landscape", "rows")
+    assert each.energy_dc_kwh == pytest.approx(rows.energy_dc_kwh, rel=1e-9)
+
+
+@pytest.mark.parametrize("wiring", list(PARALLEL))
+def test_trackers_in_the_ledger(wiring: str) -> None:
+    result = parallel("landscape", wiring)
+    factors = {step.label: step.factor for step in result.steps}
+    assert (result.frame["dc_kw"] >= 0.0).all()
+    assert all(factor <= 1.0 for label, factor in factors.items() if label.startswith(("Strings", "Voltages")))
+    lost = 1.0 - factors.get("Strings in parallel on one tracker", 1.0)
+    assert lost == pytest.approx(result.parallel_mismatch_loss_fraction, abs=1e-12)
+    assert ("Strings in parallel on one tracker" in factors) == (wiring != "a tracker each")
+    lost = 1.0 - factors.get("Voltages that trackers hold", 1.0)
+    assert lost == pytest.approx(result.voltage_window_loss_fraction, abs=1e-12)
+    assert ("Voltages that trackers hold" in factors) == ("window" in wiring)
+    product = np.prod([step.factor for step in result.steps])
+    assert product * result.steps[0].kwh == pytest.approx(result.energy_ac_kwh, rel=1e-12)
+    assert result.per_panel.energy_dc_kwh.sum() == pytest.approx(result.energy_dc_kwh, rel=1e-6)
+
+
+def test_strings_tell_their_voltage() -> None:
+    lines = parallel("landscape", "high window").cautions
+    assert any(line.startswith("Strings: 5 panels in series give up to") for line in lines)
+    assert any(line.startswith("Trackers:") and "from 215 V" in line for line in lines)
+    assert not any(line.startswith(("Strings:", "Trackers:")) for line in year("landscape", "panel-level").cautions)
+
+
+def hung(wiring: str) -> list[list[list[int]]]:
+    plan = parse_plan(PLAN.format(orientation="landscape", wiring=wiring), "square.toml", Path())
+    return [[s.tolist() for s in t] for t in trackers_of(arrange(plan, plan.layouts[0]), plan.wiring)]
+
+
+def test_trackers_take_strings_of_one_length_as_evenly_as_can_be() -> None:
+    trackers = hung('mode = "row"\npanels_per_string = 3\nstrings_per_tracker = 2')
+    assert [sorted({len(s) for s in t}) for t in trackers] == [[3], [3], [2], [2]]
+    assert sorted(len(t) for t in trackers) == [1, 1, 2, 2]
+    assert sorted(p for t in trackers for s in t for p in s) == list(range(15))
+
+
+def test_unequal_strings_on_one_tracker_are_a_warning() -> None:
+    text = '[[wiring.string]]\nlayout = "rows"\ntracker = 0\npanels = '
+    wiring = f'mode = "list"\n{text}[0, 1]\n{text}[2, 3, 4]'
+    plan = parse_plan(PLAN.format(orientation="landscape", wiring=wiring), "square.toml", Path())
+    assert plan.warnings[-1].startswith("wiring: tracker 0 of 'rows' has strings of 2 to 3 panels in parallel")
+    assert hung(wiring) == [[[0, 1], [2, 3, 4]]]
+
+
 FAULTS = {
+    'mode = "list"\nstrings_per_tracker = 2\n[[wiring.string]]\nlayout = "rows"\npanels = [0, 1]': "wiring."
+    "strings_per_tracker: found 2 with mode 'list'; accepted: 1, or mode 'row'; mode 'list' takes tracker = NUMBER in "
+    "each [[wiring.string]]",
+    'mode = "row"\nstrings_per_tracker = 41': "wiring.strings_per_tracker: found 41; accepted: a whole number from 1 to 40",
+    'mode = "panel"\ntracker_min_v = 150': "wiring.tracker_min_v: found 150 with mode 'panel'; accepted: only with mode "
+    "'row' or 'list'",
+    'mode = "row"\ntracker_min_v = 500\ntracker_max_v = 400': "wiring.tracker_min_v: found 500; accepted: a number below "
+    "tracker_max_v, 400",
+    'mode = "row"\ntracker_max_v = 0': "wiring.tracker_max_v: found 0; accepted: a number above 0 to 2000",
+    'mode = "list"\n[[wiring.string]]\nlayout = "rows"\ntracker = -1\npanels = [0, 1]': "wiring.string[0].tracker: found "
+    "-1; accepted: a whole number from 0 to 9999",
     'mode = "rows"': "wiring.mode: found 'rows'; accepted: 'panel', 'row' or 'list'",
     'mode = "list"': "wiring.mode: found 'list' with 0 [[wiring.string]]; accepted: 'list' with at least one "
     "[[wiring.string]], or none",
