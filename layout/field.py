@@ -16,6 +16,7 @@ from layout.light.coefficients import (
     light_coefficients,
     year_places,
 )
+from layout.light.lattice import fibonacci_lattice
 from layout.light.net import Net, full_net, group_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
@@ -30,6 +31,11 @@ from sites.conventions import BoolArray, FloatArray, IntArray
 
 BLOCK_VALUES = 12_000_000
 """Cell-hours held at once by one thread: about 50 MB in single precision."""
+
+EDGE_POINTS = 13
+"""Points of every cell where peaks are looked for under see-through sheets: the sun shines in under their edges, and a
+strip narrower than a cell must not count as the cell's light. Experiment, row under a satin cover 5 cm off: brightest
+cell 1260 W/m² by the cells' middles, 849 by 13 points, 840 by 55."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +141,8 @@ def _full_cells(family: Family, arrangement: Arrangement, keep: BoolArray) -> Fa
     first = int(family.traced[0])
     cells = arrangement.scene.panels[first].cells
     net = full_net(*cells)
+    if arrangement.scene.diffusers:
+        net = replace(net, pattern=fibonacci_lattice(EDGE_POINTS))
     groups = _groups(arrangement.panel_type, int(arrangement.orientation[first]), net, cells)
     return replace(family, net=net, groups=groups, traced=family.traced[keep], counts=family.counts[keep])
 

@@ -37,9 +37,10 @@ DRAW_SETS = 7
 def light_ledger(
     field: Field, year: FieldYear, conditions: Conditions, arriving: FloatArray, seed: int = 1
 ) -> LightLedger:
-    """The ledger of a layout's reflectors, all zero where it has none; arriving : (m, n) of `arriving_beam`."""
+    """The ledger of a layout's reflectors, all zero where it has none, or see-through sheets beside them: light that
+    passes these is not followed here. arriving : (m, n) of `arriving_beam`."""
     scene, light = field.arrangement.scene, conditions.sun_light()
-    if not scene.reflectors:
+    if not scene.reflectors or scene.diffusers:
         return LightLedger(0.0, 0.0, 0.0, 0.0, 0.0)
     sheets = Rectangles.of(scene.reflectors)
     arrived = float((arriving @ sheets.area) @ light)

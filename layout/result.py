@@ -10,6 +10,7 @@ import pandas as pd
 from layout.arrange.arrangement import Arrangement
 from layout.plan import Plan
 from layout.result_gap import MethodGap
+from layout.result_sheets import SheetEffect
 from layout.uncertainty import Estimate, Uncertainty, uncertainty
 from sites.conventions import FloatArray
 
@@ -148,13 +149,15 @@ class Adjusted:
 
 @dataclass(frozen=True, eq=False)
 class Boost:
-    """What the reflectors and diffusers of a layout do, against the same layout without them.
+    """What the reflectors of a layout do, against the same layout without them, or without its see-through sheets where
+    it has no reflectors.
 
     bare_energy_ac_kwh, bare_ac_kw : the year and the hours, as in LayoutResult.frame, without them
     extra_kwh_per_m2_reflector : extra AC energy per m² of reflector; bare_kwh_per_m2_panel : AC energy per m² of panel
         without reflectors; break_even_fraction : how dear a m² of reflector may be as a fraction of a m² of panel
     beam_lost_kwh_per_m2 : beam that shadows take from the panels without reflectors; brought_kwh_per_m2 : sunlight
-        that reflectors bring to the panels; both faces, before glass, per m² of panel
+        that reflectors bring to the panels, NaN where there are see-through sheets, whose light is not told from it;
+        both faces, before glass, per m² of panel
     """
 
     bare_energy_ac_kwh: float
@@ -177,7 +180,9 @@ class Boost:
         """Plain numbers."""
         skip = {"bare_ac_kw", "ledger", "adjusted"}
         out = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
-        ledger = dataclasses.asdict(self.ledger) | {"gap_fraction": self.ledger.gap_fraction}
+        ledger = None
+        if self.ledger.arrived_kwh > 0:
+            ledger = dataclasses.asdict(self.ledger) | {"gap_fraction": self.ledger.gap_fraction}
         if self.adjusted:
             out["adjusted_monthly"] = {
                 "angles_deg": list(self.adjusted.angles_deg),
@@ -266,6 +271,8 @@ class LayoutResult:
     peaks: Peaks | None = None
     boost: Boost | None = None
     """None where the layout has no reflectors and no diffusers."""
+    sheets: SheetEffect | None = None
+    """None where the layout has no covers and no other see-through sheets."""
     hot_water: HotWater | None = None
     method_gap: MethodGap | None = None
     """None unless the plan asks for it."""
@@ -273,6 +280,7 @@ class LayoutResult:
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists; the arrays per panel only where asked for."""
         skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost", "hot_water", "method_gap"}
+        skip |= {"sheets"}
         out: dict[str, Any] = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
@@ -286,6 +294,8 @@ class LayoutResult:
             out["limits"] = self.peaks.to_dict()
         if self.boost:
             out["boost"] = self.boost.to_dict()
+        if self.sheets:
+            out["see_through"] = self.sheets.to_dict()
         if self.method_gap:
             out["method_gap"] = self.method_gap.to_dict()
         if self.hot_water:

@@ -19,10 +19,12 @@ from layout.light.net import Net
 from layout.method_gap import method_gap
 from layout.peaks import peaks
 from layout.pieces import Scene
-from layout.power.cover_cooling import covered_cooling
+from layout.power.cover_cooling import cooling_factor, covered_cooling
 from layout.power.glass import transmission_ratio
 from layout.power.panel_power import panel_model
-from layout.result import HotWater, LayoutResult
+from layout.result import HotWater, LayoutResult, Peaks
+from layout.result_sheets import SheetEffect, SheetSide
+from layout.sheet_effect import sheet_side
 from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
 from sites.conventions import FloatArray, IntArray
 
@@ -53,29 +55,30 @@ def layout_year(
 
     Raises PhysicsError where the endless pattern would catch more light than falls on its ground.
     """
-    evaluator = evaluator_of(arrangement, conditions, settings)
-    field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
-    bare = _bare(arrangement, conditions, settings)
-    total = field.traced_panels + (bare.field.traced_panels if bare else 0)
-    tick = _ticker(arrangement.name, progress, total)
-    year = evaluate(field, evaluator, transmission_ratio, tick)
-    bare_year = evaluate(bare.field, bare.evaluator, transmission_ratio, tick) if bare else None
+    whole = _part(arrangement, conditions, settings)
+    parts = {"whole": whole} | _without(whole, conditions, settings)
+    tick = _ticker(arrangement.name, progress, sum(part.field.traced_panels for part in parts.values()))
+    years = {name: evaluate(p.field, p.evaluator, transmission_ratio, tick) for name, p in parts.items()}
+    sockets = {name: socket_power(arrangement, p.evaluator, years[name], settings) for name, p in parts.items()}
+    powers = {name: socket[1] for name, socket in sockets.items()}
+    field, evaluator, year = whole.field, whole.evaluator, years["whole"]
     open_light, open_w_m2 = _open_light(field, evaluator)
-    water, power = socket_power(arrangement, evaluator, year, settings)
-    bare_power = socket_power(arrangement, evaluator, bare_year, settings)[1] if bare_year else None
+    peak = peaks(field, evaluator, year, transmission_ratio)
     traced = Traced(
         field=field,
         evaluator=evaluator,
         year=year,
-        bare_year=bare_year,
-        peak=peaks(field, evaluator, year, transmission_ratio),
+        bare_year=years.get("bare"),
+        peak=peak,
         open_light=open_light,
         open_w_m2=open_w_m2,
-        power=power,
-        bare_power=bare_power,
-        water=water,
+        power=powers["whole"],
+        bare_power=powers.get("bare"),
+        unboosted_power=powers.get("unboosted", powers.get("bare")),
+        water=sockets["whole"][0],
         method_gap=method_gap(field, evaluator, year, transmission_ratio),
         per_m2_endless=_endless(endless, conditions, settings, capacity_kw(arrangement)) if endless else float("nan"),
+        sheets=_sheets(parts, years, powers, peak),
     )
     return layout_result(traced, settings)
 
@@ -103,18 +106,49 @@ def socket_power(
 
 
 @dataclass(frozen=True, eq=False)
-class _Bare:
+class _Part:
+    """A layout or what is left of it when sheets are taken away, ready for its year."""
+
     field: Field
     evaluator: Evaluator
 
 
-def _bare(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> _Bare | None:
-    """The same layout without reflectors and diffusers; None where it has none."""
-    if not arrangement.scene.reflectors and not arrangement.scene.diffusers:
+def _part(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> _Part:
+    field = build_field(arrangement, conditions, settings.full_cells, settings.repetition)
+    return _Part(field, evaluator_of(arrangement, conditions, settings))
+
+
+def _without(whole: _Part, conditions: Conditions, settings: Settings) -> dict[str, _Part]:
+    """What a layout with reflectors or see-through sheets is held against: ``bare`` of both; where it has both,
+    ``unboosted``, without reflectors, and ``uncovered``, without sheets; ``cool``, as built, but cooled as if its cover
+    did not hinder that."""
+    arrangement = whole.field.arrangement
+    scene, found = arrangement.scene, {}
+    if scene.reflectors or scene.diffusers:
+        found["bare"] = _part(arrangement.without_reflectors(), conditions, settings)
+    if scene.reflectors and scene.diffusers:
+        found["unboosted"] = _part(arrangement.without_mirrors(), conditions, settings)
+        found["uncovered"] = _part(arrangement.without_sheets(), conditions, settings)
+    if arrangement.cover is not None:
+        found["cool"] = replace(whole, evaluator=replace(whole.evaluator, kind=arrangement.panel_type))
+    return found
+
+
+def _sheets(
+    parts: dict[str, _Part], years: dict[str, FieldYear], powers: dict[str, Electricity], peak: Peaks
+) -> SheetEffect | None:
+    """What a layout's see-through sheets do; None where it has none. peak : that of the whole layout."""
+    arrangement = parts["whole"].field.arrangement
+    if not arrangement.scene.diffusers:
         return None
-    plain = arrangement.without_reflectors()
-    field = build_field(plain, conditions, settings.full_cells, settings.repetition)
-    return _Bare(field, evaluator_of(plain, conditions, settings))
+
+    def side(name: str, known: Peaks | None = None) -> SheetSide:
+        return sheet_side(parts[name].field, parts[name].evaluator, years[name], powers[name], known)
+
+    without = side("uncovered" if "uncovered" in parts else "bare")
+    cover = arrangement.cover
+    cool = side("cool") if cover else None
+    return SheetEffect(side("whole", peak), without, cool, cooling_factor(cover.gap_m) if cover else 1.0)
 
 
 def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> FloatArray:

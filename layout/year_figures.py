@@ -19,6 +19,7 @@ from layout.light_ledger import arriving_beam, light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
+from layout.result_sheets import SheetEffect
 from layout.strings import string_cautions
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
@@ -45,7 +46,8 @@ class Settings:
 class Traced:
     """All that was traced of one layout. bare_year : the year without reflectors and diffusers, None where it has
     none; open_light : (n,) kWh/m² on each panel alone; open_w_m2 : (k,) area mean of
-    that by hour; bare_power : as ``power``, of ``bare_year``."""
+    that by hour; bare_power : as ``power``, of ``bare_year``; unboosted_power : that without reflectors, see-through
+    sheets left, or without these where there are no reflectors; sheets : what these do."""
 
     field: Field
     evaluator: Evaluator
@@ -56,9 +58,11 @@ class Traced:
     open_w_m2: FloatArray
     power: Electricity
     bare_power: Electricity | None
+    unboosted_power: Electricity | None
     per_m2_endless: float
     water: HotWater | None = None
     method_gap: MethodGap | None = None
+    sheets: SheetEffect | None = None
 
 
 def capacity_kw(arrangement: Arrangement) -> float:
@@ -109,7 +113,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         parallel_mismatch_loss_fraction=1.0 - _kept(year, "parallel", "series"),
         voltage_window_loss_fraction=1.0 - _kept(year, "wired", "parallel"),
         start_loss_kwh=float((power.dc_kw - power.started_kw).sum()) * hours,
-        reflected_gain_fraction=ac / boost.bare_energy_ac_kwh - 1.0 if boost else 0.0,
+        reflected_gain_fraction=float(power.ac_kw.sum() / (traced.bare_power or power).ac_kw.sum()) - 1.0,
         dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
         clipped_kwh=float(power.clipped_kw.sum()) * hours,
         hottest_cell_c=peak.hottest_cell_c,
@@ -123,6 +127,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         traced_panels=field.traced_panels,
         peaks=peak,
         boost=boost,
+        sheets=traced.sheets,
         hot_water=traced.water,
         method_gap=traced.method_gap,
     )  # fmt: skip
@@ -158,7 +163,7 @@ def _beyond(field: Field, year: FieldYear, c: Conditions, arriving: FloatArray) 
 
 def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
     """What the reflectors and diffusers do."""
-    field, year, bare, power = traced.field, traced.year, traced.bare_year, traced.bare_power
+    field, year, bare, power = traced.field, traced.year, traced.bare_year, traced.unboosted_power
     assert bare is not None
     assert power is not None
     arrangement, c = field.arrangement, traced.evaluator.conditions
@@ -171,11 +176,12 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
     per_reflector = (ac - bare_ac) / reflectors if reflectors else float("nan")
     per_panel = bare_ac / float(area.sum())
     reflected = light_ledger(field, year, c, arriving)
-    if abs(reflected.gap_fraction) > LEDGER_TOLERANCE and not arrangement.scene.diffusers:
+    if abs(reflected.gap_fraction) > LEDGER_TOLERANCE:
         raise PhysicsError(
             f"{arrangement.name}: found shares of the reflectors' light that miss what arrives on them by "
             f"{100 * reflected.gap_fraction:.1f} %; accepted: within {100 * LEDGER_TOLERANCE:g} %"
         )
+    brought = float((year.by_sheets @ area) @ light / area.sum())
     return Boost(
         bare_energy_ac_kwh=bare_ac,
         bare_ac_kw=pd.Series(spread(len(c.weather.start), c.sky.index, power.ac_kw, 0.0), index=c.weather.start),
@@ -183,7 +189,7 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
         bare_kwh_per_m2_panel=per_panel,
         break_even_fraction=per_reflector / per_panel,
         beam_lost_kwh_per_m2=float(((free - bare.beam) @ area) @ light / area.sum()),
-        brought_kwh_per_m2=float((year.by_sheets @ area) @ light / area.sum()),
+        brought_kwh_per_m2=float("nan") if arrangement.scene.diffusers else brought,
         ledger=reflected,
     )
 

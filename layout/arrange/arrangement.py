@@ -58,4 +58,12 @@ class Arrangement:
 
     def without_reflectors(self) -> "Arrangement":
         """The same layout with its reflectors and diffusers taken away."""
-        return replace(self, scene=replace(self.scene, reflectors=(), diffusers=()), cover=None)
+        return self.without_sheets().without_mirrors()
+
+    def without_mirrors(self) -> "Arrangement":
+        """The same layout with its reflectors taken away; covers and other see-through sheets stay."""
+        return replace(self, scene=replace(self.scene, reflectors=()))
+
+    def without_sheets(self) -> "Arrangement":
+        """The same layout with its covers and other see-through sheets taken away; reflectors stay."""
+        return replace(self, scene=replace(self.scene, diffusers=()), cover=None)

@@ -124,6 +124,8 @@ def _turns(engine: Engine, net: Net, panels: Rectangles) -> int:
     rows, columns = net.panel_cells or (net.n_up, net.n_along)
     cell = float((_edges(panels) / [columns, rows]).max())
     wanted = TURNS_PER_CELL * cell / narrowest
+    if not all(s.mirror for s in engine.sheets):
+        wanted = max(wanted, float(len(net.pattern)))  # what comes through a cover goes with what comes in beside it
     return next((n for n in CELL_TURNS if n >= wanted), CELL_TURNS[-1])
 
 

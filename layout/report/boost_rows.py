@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from layout.report.numbers import NOTHING, number, signed_percent
 from layout.report.sentences_boost import boosted
 from layout.result import Boost, LayoutResult, LightLedger
@@ -45,15 +47,15 @@ BOOST_NOTE = (
 
 def boost_rows(layouts: Mapping[str, LayoutResult]) -> Rows:
     """What reflectors bring and what a square metre of them is worth."""
-    return Rows(BOOST_HEADS, tuple((name, *_boost_row(r, boost)) for name, (r, boost) in boosted(layouts).items()))
+    found = {name: pair for name, pair in boosted(layouts).items() if pair[0].reflector_area_m2}
+    return Rows(BOOST_HEADS, tuple((name, *_boost_row(r, boost)) for name, (r, boost) in found.items()))
 
 
 def _boost_row(r: LayoutResult, boost: Boost) -> tuple[str, ...]:
-    # Light that passes see-through sheets counts as brought, so the two figures say nothing where there are any.
-    told = bool(r.reflector_area_m2) and not r.arrangement.scene.diffusers
+    told = np.isfinite(boost.brought_kwh_per_m2)
     return (
         number(r.reflector_area_m2),
-        signed_percent(r.reflected_gain_fraction),
+        signed_percent(r.energy_ac_kwh / boost.bare_energy_ac_kwh - 1.0),
         _minus(boost.beam_lost_kwh_per_m2),
         _minus(boost.brought_kwh_per_m2) if told else NOTHING,
         _minus(boost.rest_kwh_per_m2) if told else NOTHING,

@@ -14,6 +14,7 @@ from layout.report.boost_rows import (
 from layout.report.figures_boost import gain_figure
 from layout.report.figures_style import embedded
 from layout.report.sentences_boost import boost_sentences, boosted
+from layout.report.sheet_rows import sheet_notes, sheet_rows
 from layout.result import PlanResult
 
 CAPTION = (
@@ -28,8 +29,9 @@ ADJUSTED_CAPTION = (
 
 @dataclass(frozen=True)
 class BoostSection:
-    """sentences, table, ledger : in words; shares : name and shares of the light on a layout's reflectors;
-    keys : share's key and label; image : empty where no layout has reflectors"""
+    """sentences, table, ledger, sheets : in words, a table without rows where there is nothing to tell
+    shares : name and shares of the light on a layout's reflectors; keys : share's key and label; image : empty where no
+    layout has reflectors"""
 
     sentences: tuple[str, ...]
     table: Rows
@@ -40,6 +42,8 @@ class BoostSection:
     keys: tuple[tuple[str, str], ...]
     image: str
     caption: str
+    sheets: Rows
+    sheet_notes: tuple[str, ...]
 
 
 def boost_section(result: PlanResult) -> BoostSection | None:
@@ -62,4 +66,6 @@ def boost_section(result: PlanResult) -> BoostSection | None:
         keys=tuple((share.key, share.label) for share in shares[0][1]) if shares else (),
         image=image,
         caption=CAPTION + (ADJUSTED_CAPTION if adjusted else ""),
+        sheets=sheet_rows(layouts),
+        sheet_notes=sheet_notes(layouts),
     )

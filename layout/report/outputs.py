@@ -19,6 +19,7 @@ from layout.report.money_rows import money_figures, money_note, money_rows
 from layout.report.page import report_page
 from layout.report.sentences import all_cautions, five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted
+from layout.report.sheet_rows import sheet_notes, sheet_rows
 from layout.report.sun_paths import Spacing, month_paths, path_facts, winter_spacing
 from layout.report.uncertainty_section import sure_rows
 from layout.report.water_rows import WATER_NOTE, water_rows
@@ -74,10 +75,14 @@ def _boost_tables(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...
     """On reflectors, their light and heat; nothing where no layout has sheets."""
     if not boosted(layouts):
         return ()
-    found: list[Table | str] = [tables.rows_table("What reflectors bring", "layout", boost_rows(layouts)), BOOST_NOTE]
-    light = ledger_rows(layouts)
+    found: list[Table | str] = []
+    reflectors, light, sheets = boost_rows(layouts), ledger_rows(layouts), sheet_rows(layouts)
+    if reflectors.rows:
+        found += [tables.rows_table("What reflectors bring", "layout", reflectors), BOOST_NOTE]
     if light.rows:
         found.append(tables.rows_table("Where the light on the reflectors goes", "layout", light))
+    if sheets.rows:
+        found += [tables.rows_table("With and without see-through sheets", "layout", sheets), *sheet_notes(layouts)]
     heat = tables.rows_table("Heat and bright spots", "layout", heat_rows(layouts))
     return (*found, heat, *heat_notes(layouts), "")
 

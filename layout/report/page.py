@@ -45,7 +45,8 @@ def _table(layouts: Mapping[str, LayoutResult]) -> dict[str, Any]:
     """One line per layout; what reflectors add, where any layout has some."""
     heads, rows = list(HEADS), [_row(r) for r in layouts.values()]
     if boosted(layouts):
-        heads.insert(-1, "from reflectors")
+        sheets = any(r.sheets for r in layouts.values())
+        heads.insert(-1, "from reflectors, covers" if sheets else "from reflectors")
         for row, r in zip(rows, layouts.values(), strict=True):
             row.insert(-1, signed_percent(r.reflected_gain_fraction) if r.boost else NOTHING)
     return {"heads": heads, "rows": rows}

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from layout.report.numbers import joined, number, percent, signed, signed_percent
 from layout.result import Adjusted, Boost, LayoutResult
+from layout.result_sheets import SheetEffect
 
 BOOSTED_LIGHT_ERROR_PCT = 0.5
 """Largest error of a boosted field's mean yearly light against tracing every hour, as the tests assert it."""
@@ -36,26 +37,27 @@ def scatters(result: LayoutResult) -> bool:
 
 
 def boost_sentences(layouts: Mapping[str, LayoutResult]) -> tuple[str, ...]:
-    """One sentence on each boosted layout, then shadows of towers and setting by hand, where the plan has them."""
+    """One sentence on each layout's reflectors and on its see-through sheets, then shadows of towers and setting by
+    hand, where the plan has them."""
     found = boosted(layouts)
-    lines = [_brings(name, r, boost) for name, (r, boost) in found.items()]
+    lines = [_brings(name, r, boost) for name, (r, boost) in found.items() if r.reflector_area_m2]
+    lines += [_see_through(name, r.sheets) for name, (r, _) in found.items() if r.sheets is not None]
     return (*lines, *_shadow_sentence(found), *_tracking_sentence(found))
 
 
 def _brings(name: str, r: LayoutResult, boost: Boost) -> str:
-    gain = r.reflected_gain_fraction
+    gain = r.energy_ac_kwh / boost.bare_energy_ac_kwh - 1.0
     extra = abs(r.energy_ac_kwh - boost.bare_energy_ac_kwh)
-    if not r.reflector_area_m2:
-        return _see_through(name, gain, extra)
     area = number(r.reflector_area_m2)
-    its = f"“{name}”: its {area} m² of reflectors" + (" with its see-through sheets" if _sheets(r) else "")
+    its = f"“{name}”: its {area} m² of reflectors"
     each = f"{signed(boost.extra_kwh_per_m2_reflector)} kWh a year"
     panel = f"a m² of panel without reflectors gives {number(boost.bare_kwh_per_m2_panel)}"
     if gain < -NOTHING_FRACTION:
+        light = number(boost.brought_kwh_per_m2) + " kWh of sunlight per m² of panel" if not _sheets(r) else "light"
         return (
             f"{its} cost energy: {percent(-gain)} less AC than the same panels without them ({number(extra)} kWh a "
-            f"year); they bring {number(boost.brought_kwh_per_m2)} kWh of sunlight per m² of panel, but their shadows, "
-            "the sky they hide and the unevenness they make take more, so they are not worth having at any price."
+            f"year); they bring {light}, but their shadows, the sky they hide and the unevenness they make take more, "
+            "so they are not worth having at any price."
         )
     if gain <= NOTHING_FRACTION:
         return f"{its} bring nothing to speak of: {signed_percent(gain)} AC, {each} per m² of reflector where {panel}."
@@ -70,16 +72,30 @@ def _sheets(r: LayoutResult) -> bool:
     return bool(r.arrangement.scene.diffusers)
 
 
-def _see_through(name: str, gain: float, extra: float) -> str:
-    its = f"“{name}”: its see-through sheets"
-    if abs(gain) <= NOTHING_FRACTION:
-        return f"{its} leave the energy as it is ({signed_percent(gain)} AC)."
-    if gain < 0:
-        return (
-            f"{its} cost {percent(-gain)} of the AC energy ({number(extra)} kWh a year): what they keep off the cells "
-            "is more than they give by evening out light and heat."
-        )
-    return f"{its} bring {percent(gain)} more AC energy ({number(extra)} kWh a year)."
+def _see_through(name: str, effect: SheetEffect) -> str:
+    """What a layout's covers and other see-through sheets do, reflectors left as they are."""
+    built, without, cool = effect.with_sheets, effect.without_sheets, effect.freely_cooled
+    share, kwh = effect.energy_fraction, abs(built.energy_ac_kwh - without.energy_ac_kwh)
+    its = f"“{name}”: its {'cover' if cool else 'see-through sheets'}"
+    cost, bring = ("costs", "brings") if cool else ("cost", "bring")
+    if abs(share) <= NOTHING_FRACTION:
+        told = f"{its} {'leaves' if cool else 'leave'} the energy as it is ({signed_percent(share)} AC)"
+    elif share < 0:
+        told = f"{its} {cost} {percent(-share)} of the AC energy ({number(kwh)} kWh a year)"
+        if cool:
+            hindered = -effect.cooling_energy_fraction
+            told += (
+                f": {percent(-share - hindered)} by what it does to the light, {percent(hindered)} by hindering cooling"
+            )
+    else:
+        told = f"{its} {bring} {percent(share)} more AC energy ({number(kwh)} kWh a year)"
+    warm = f"the hottest cell comes to {built.hottest_cell_c:.0f} °C, without to {without.hottest_cell_c:.0f} °C"
+    if cool:
+        warm += f", and to {cool.hottest_cell_c:.0f} °C did the cover not hold the warmth in"
+    light = (
+        f"the brightest cell gets {built.peak_cell_light_w_m2:.0f} instead of {without.peak_cell_light_w_m2:.0f} W/m²"
+    )
+    return f"{told}; {warm}; {light}."
 
 
 def _shadow_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from layout.report.boost_rows import boost_rows, heat_notes, heat_rows, ledger_r
 from layout.report.figures_boost import gain_maps, month_hour_grid
 from layout.report.sentences import five_sentences
 from layout.report.sentences_boost import boost_sentences, boosted, scatters
+from layout.report.sheet_rows import sheet_notes, sheet_rows
 from layout.result import Boost, LayoutResult, PlanResult
 
 
@@ -31,7 +32,8 @@ def test_only_layouts_with_sheets_are_told_of(small_result: PlanResult, boosted_
     assert boost_sentences(small_result.layouts) == ()
     assert list(boosted(boosted_result.layouts)) == list(boosted_result.layouts)
     both = small_result.layouts | boosted_result.layouts
-    assert len(boost_rows(both).rows) == 4
+    assert len(boost_rows(both).rows) == 3, "covers are told of by themselves"
+    assert [row[0] for row in sheet_rows(both).rows] == ["covered", "", ""]
     assert len(ledger_rows(both).rows) == 3, "covers reflect nothing"
     assert len(heat_rows(both).rows) == len(both)
 
@@ -71,13 +73,22 @@ def test_wings_that_shade_cost_energy(boosted_result: PlanResult) -> None:
 
 def test_covers_are_no_reflectors(boosted_result: PlanResult) -> None:
     covered = boosted_result.layouts["covered"]
+    effect = covered.sheets
+    assert effect is not None
     line = boost_sentences({"covered": covered})
     assert len(line) == 1
-    assert line[0].startswith("“covered”: its see-through sheets cost")
-    row = boost_rows({"covered": covered}).rows[0]
-    assert row[1] == "0"
-    assert row[4:7] == ("–", "–", "–")
-    assert row[8] == "–"
+    assert line[0].startswith("“covered”: its cover costs")
+    assert boost_rows({"covered": covered}).rows == ()
+    assert covered.boost is not None
+    assert covered.boost.to_dict()["reflector_light"] is None
+    rows = [dict(zip(sheet_rows({"covered": covered}).head_words, row[1:], strict=True))
+            for row in sheet_rows({"covered": covered}).rows]  # fmt: skip
+    assert [row[""] for row in rows] == ["with", "without", "with, cool"]
+    assert [float(row["hottest cell °C"]) for row in rows] == pytest.approx(
+        [s.hottest_cell_c for s in (effect.with_sheets, effect.without_sheets, effect.freely_cooled) if s], abs=0.5
+    )
+    assert any("Heat that the panels lose less" in note and "27 % in “covered”" in note for note in sheet_notes(
+        {"covered": covered}))  # fmt: skip
 
 
 @pytest.mark.parametrize(
