@@ -160,7 +160,7 @@ def seeing_panels(roof: Roof, sheets: Rectangles, near: IntArray) -> IntArray:
     for k in range(len(sheets)):
         steps = 1 + int(np.ceil(np.linalg.norm(sheets.along[k]) / SHEET_STEP_M))
         tried = np.array(list(product(SHEET_SHARES, np.linspace(0.01, 0.99, steps))))
-        marks.append(sheets[[k]].points(tried[:, 0], tried[:, 1])[0])
+        marks.append(sheets[k : k + 1].points(tried[:, 0], tried[:, 1])[0])
     way = np.concatenate(marks) - points[:, :, None]  # (b, points, marks, 3)
     far = np.linalg.norm(way, axis=-1)
     ahead = np.einsum("bpmi,bi->bpm", way, panels.normal) > 1e-6 * far

@@ -134,9 +134,9 @@ class Choice:
     value: float
 
 
-def solve(problem: Problem, seconds: float = 60.0, gap: float = 0.0) -> Choice:
-    """The best set; ``gap``: how much better, in the objective's unit, another might be. Raises PhysicsError where the
-    solver finds no optimum within its time."""
+def solve(problem: Problem, gap: float = 0.0, seconds: float = 60.0) -> Choice:
+    """The best set; ``gap``: share of its value by which another might be better. Raises PhysicsError where the solver
+    finds no optimum within its time."""
     c = len(problem.price)
     if c == 0:
         return Choice(np.zeros(0, dtype=np.int64), 0.0, 0.0)
@@ -144,7 +144,7 @@ def solve(problem: Problem, seconds: float = 60.0, gap: float = 0.0) -> Choice:
     most, waiting = np.array([row.most for row in problem.rows]), np.ones(len(problem.rows), dtype=bool)
     solver = pyo.SolverFactory("appsi_highs")
     solver.config.time_limit = seconds
-    solver.highs_options = {"mip_rel_gap": 0.0, "mip_abs_gap": max(gap, 1e-7), "random_seed": 1}
+    solver.highs_options = {"mip_rel_gap": gap, "mip_abs_gap": 1e-7, "random_seed": 1}
     while True:
         with capture_output():
             result = solver.solve(model)

@@ -29,8 +29,11 @@ MOST_ROUNDS = 12
 PAIR_TURNS = 8
 """Choices a round whose pairs are traced before the set is traced whole, which corrects the rest."""
 
-SOLVER_GAP_KWH = 0.05
-"""AC energy by which another choice might be better: less than what two tracings of a set differ by."""
+SOLVER_GAP = 1e-3
+"""Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
+
+PAIRS_GAP = 1e-2
+"""The same while pairs are still looked for."""
 
 SLACK = 5e-4
 """Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
@@ -193,7 +196,7 @@ def _rounds(task: Task, state: Retrofit, pairs: Pairs, told: Told | None, proces
     rounds: list[Round] = []
     while len(rounds) < MOST_ROUNDS:
         choice, problem = _solved(problem, pairs, told, processes)
-        if not len(choice.chosen) or choice.value <= best_value + problem.worth * SOLVER_GAP_KWH:
+        if not len(choice.chosen) or choice.value <= best_value * (1.0 + SOLVER_GAP):
             ended = "the model, corrected by what was traced, promises no more than the best set that was traced"
             break
         if told is not None:
@@ -230,15 +233,16 @@ def agrees(tried: Retrofit, promised_kwh: float) -> bool:
 
 def _solved(problem: Problem, pairs: Pairs, told: Told | None, processes: int) -> tuple[Choice, Problem]:
     """The model's choice, with the effects of its neighbouring pairs."""
-    gap = SOLVER_GAP_KWH * problem.worth
-    choice = solve(problem, gap=gap)
     for _ in range(PAIR_TURNS):
+        choice = solve(problem, PAIRS_GAP)
         unknown = pairs.unknown(problem, choice.chosen.tolist())
         if not unknown:
-            break
+            choice = solve(problem, SOLVER_GAP)
+            unknown = pairs.unknown(problem, choice.chosen.tolist())
+        if not unknown:
+            return choice, problem
         problem = pairs.traced(problem, unknown, told, processes)
-        choice = solve(problem, gap=gap)
-    return choice, problem
+    return solve(problem, SOLVER_GAP), problem
 
 
 def _tried(task: Task, state: Retrofit, problem: Problem, choice: Choice) -> Retrofit:
