@@ -2,28 +2,51 @@
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from layout.plan_tables import Layout, PiecesLayout
-from sites.errors import Fault
-from sites.tables import Table, check_table, key_of, nearest, number, shown, text, whole
+from layout.plan_tables import Layout, RowsLayout, TowersLayout, UprightLayout
+from sites.tables import Table, key_of, number, text, whole
 
 Objective = Literal["kwh_per_m2_plot", "energy_ac_kwh", "kwh_per_m2_panel", "cost_per_kwh"]
 BOOSTER_KEY = re.compile(r"^booster\[(\d)\]\.(\w+)$")
-FIXED = ("name", "kind", "place", "panel", "booster", "cover", "positions_m", "sites", "sides", "faces", "adjust")
-"""Keys that no search varies: to compare them, write a layout for each."""
+FIXED = (
+    "name", "kind", "place", "booster", "cover", "positions_m", "row_columns", "sites", "sides", "faces", "adjust",
+    "reflector", "panel", "orientation",
+)  # fmt: skip
+"""Keys without a number. To compare places of boosters or faces of towers, write a layout for each."""
+
+WORDS = ("orientation", "panel")
+"""Keys of a layout that ``choices`` may vary; of a booster: reflector."""
+
+Value = float | str
+"""What a key that varies may have."""
 
 
 class VaryTable(Table):
     """[[optimise.vary]]"""
 
     layout: str = text("the layout that varies", accepts="the name of a layout")
-    key: str = text("its key; of a booster: booster[0].width_m", accepts="a key of that layout with a number")
-    low: float = number("smallest value")
-    high: float = number("largest value")
+    key: str = text(
+        "its key; of a booster: booster[0].width_m",
+        accepts="a key of that layout",
+    )
+    low: float | None = number("smallest value; needed unless choices are given", None)
+    high: float | None = number("largest value; needed unless choices are given", None)
     step: float | None = number("values lie so far apart, from low on; absent: a 256th of the range", None, gt=0)
+    choices: tuple[str, ...] = key_of(
+        "instead of low and high, words to choose from: orientation, panel, booster[0].reflector",
+        "at least two words",
+        (),
+    )
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Smallest and largest value. Raises ValueError where the table gives choices."""
+        if self.low is None or self.high is None:
+            raise ValueError(f"{self.key} has no range")
+        return self.low, self.high
 
 
 class LimitsTable(Table):
@@ -39,6 +62,25 @@ class LimitsTable(Table):
     money: float | None = number("most money at the beginning, by [prices]", None, gt=0, le=1e12)
 
 
+class PositionsTable(Table):
+    """[optimise.positions]; may be empty; absent: the regular pattern stays"""
+
+    layouts: tuple[str, ...] = key_of(
+        "layouts that are placed; absent: all of kind rows, upright and towers that vary, or all where nothing varies",
+        "names of layouts",
+        (),
+    )
+    rows_net_m: float = number("rows may begin at places so far apart", 0.2, ge=0.05, le=10)
+    sites_net_m: float | None = number(
+        "towers may stand at places so far apart; absent: some 60 places", None, ge=0.1, le=100
+    )
+    gap_pct: float = number("the solver stops once no choice can be better by more", 0.5, ge=0, le=20)
+    time_s: float = number("or after so many seconds", 60.0, ge=1, le=3600)
+    mixed: tuple[tuple[str, str], ...] = key_of(
+        "pairs of layouts that may share the plot, one in front of the other", "pairs of layouts' names", ()
+    )
+
+
 class OptimiseTable(Table):
     """[optimise]"""
 
@@ -51,11 +93,14 @@ class OptimiseTable(Table):
         "a second aim, weighed against the first by the product of powers", "as objective", None
     )
     weight: float = number("power of the first aim, that of the second is the rest to 1", 0.5, ge=0, le=1)
-    evaluations: int = whole("years of a layout worked out at most", 120, ge=5, le=100_000)
-    vary: Annotated[tuple[VaryTable, ...], Field(min_length=1, max_length=40)] = key_of(
-        "what may vary", "at least one table, [[optimise.vary]]"
+    evaluations: int = whole("shapes of a layout that the search works out at most", 120, ge=5, le=100_000)
+    vary: Annotated[tuple[VaryTable, ...], Field(max_length=40)] = key_of(
+        "what may vary; needed without positions", "tables, [[optimise.vary]]", ()
     )
     limits: LimitsTable = key_of("what has to be kept", "a table, [optimise.limits]", LimitsTable())
+    positions: PositionsTable | None = key_of(
+        "rows and towers placed one by one on the plot", "a table, [optimise.positions]", None
+    )
 
 
 class PricesTable(Table):
@@ -75,51 +120,9 @@ class PricesTable(Table):
     degradation_pct: float = number("energy lost from year to year", 0.5, ge=0, le=10)
 
 
-def read_optimise(
-    data: Mapping[str, Any], layouts: Mapping[int, Layout], file: str, faults: list[Fault]
-) -> tuple[OptimiseTable | None, PricesTable | None]:
-    """Both tables, None where the plan has none; what they say is checked against the plan's layouts."""
-    prices = check_table(PricesTable, data["prices"], file, "prices", faults) if "prices" in data else None
-    if "optimise" not in data:
-        return None, prices
-    table = check_table(OptimiseTable, data["optimise"], file, "optimise", faults)
-    if table is not None:
-        names = {layout.name: layout for layout in layouts.values()}
-        seen: set[tuple[str, str]] = set()
-        for i, vary in enumerate(table.vary):
-            faults.extend(_vary_faults(vary, names, file, f"optimise.vary[{i}]"))
-            if (vary.layout, vary.key) in seen:
-                faults.append(Fault(file, f"optimise.vary[{i}].key", f"{shown(vary.key)} a second time", "each once"))
-            seen.add((vary.layout, vary.key))
-        money = {"optimise.limits.money": table.limits.money is not None}
-        money["optimise.objective"] = "cost_per_kwh" in (table.objective, table.second)
-        wanting = [key for key, used in money.items() if used and "prices" not in data]
-        faults.extend(Fault(file, key, "no [prices] to count by", "a table, [prices], beside it") for key in wanting)
-    return table, prices
-
-
-def _vary_faults(vary: VaryTable, layouts: Mapping[str, Layout], file: str, key: str) -> list[Fault]:
-    if vary.high <= vary.low:
-        return [Fault(file, f"{key}.high", f"{vary.high:g}", f"a number above low, {vary.low:g}")]
-    layout = layouts.get(vary.layout)
-    if layout is None:  # a faulty layout has told its own fault
-        return [Fault(file, f"{key}.layout", shown(vary.layout), nearest(vary.layout, layouts))] if layouts else []
-    known = variable_keys(layout)
-    if vary.key not in known:
-        return [Fault(file, f"{key}.key", shown(vary.key), nearest(vary.key, known))]
-    faults = []
-    for end in ("low", "high"):
-        value = getattr(vary, end)
-        try:
-            with_values(layout, {vary.key: value})
-        except ValidationError:
-            faults.append(Fault(file, f"{key}.{end}", f"{value:g}", f"a value that {vary.key} may have"))
-    return faults
-
-
 def variable_keys(layout: Layout) -> list[str]:
     """Keys of a layout that hold one number."""
-    if isinstance(layout, PiecesLayout) or not hasattr(layout, "booster"):
+    if not isinstance(layout, RowsLayout | UprightLayout | TowersLayout):
         return []
     found = [k for k, v in layout if k not in FIXED and isinstance(v, int | float) and not isinstance(v, bool)]
     for i, booster in enumerate(layout.booster):
@@ -127,20 +130,30 @@ def variable_keys(layout: Layout) -> list[str]:
     return found
 
 
-def value_of(layout: Layout, key: str) -> float:
-    """The number that a layout has there."""
+def word_keys(layout: Layout) -> list[str]:
+    """Keys of a layout that hold one word which may vary."""
+    if not isinstance(layout, RowsLayout | UprightLayout | TowersLayout):
+        return []
+    return [k for k, _ in layout if k in WORDS] + [f"booster[{i}].reflector" for i in range(len(layout.booster))]
+
+
+def whole_number(layout: Layout, key: str) -> bool:
+    """Whether a key of a layout holds whole numbers only."""
     match = BOOSTER_KEY.match(key)
-    return float(getattr(layout.booster[int(match[1])], match[2]) if match else getattr(layout, key))  # type: ignore[union-attr]
+    return isinstance(getattr(layout.booster[int(match[1])], match[2]) if match else getattr(layout, key), int)  # type: ignore[union-attr]
 
 
-def with_values(layout: Layout, values: Mapping[str, float]) -> Layout:
-    """The layout with some of its numbers set. Raises pydantic.ValidationError where one is out of its range."""
+def with_values(layout: Layout, values: Mapping[str, Value]) -> Layout:
+    """The layout with some of its values set. Raises pydantic.ValidationError where one is out of its range."""
     told = layout.model_dump()
     boosters = [dict(b) for b in told.get("booster", ())]
     for key, value in values.items():
         match = BOOSTER_KEY.match(key)
         table, word = (boosters[int(match[1])], match[2]) if match else (told, key)
-        table[word] = round(value) if isinstance(table[word], int) else float(value)
+        if isinstance(value, str):
+            table[word] = value
+        else:
+            table[word] = round(value) if isinstance(table[word], int) else float(value)
     rest = {k: v for k, v in told.items() if k != "booster"}
     made = type(layout).model_validate(rest)
     olds = getattr(layout, "booster", ())

@@ -7,7 +7,8 @@ from typing import Any
 
 from layout.booster_tables import read_boosters
 from layout.hot_water_table import HotWaterTable
-from layout.optimise_tables import OptimiseTable, PricesTable, read_optimise
+from layout.optimise_checks import read_optimise
+from layout.optimise_tables import OptimiseTable, PricesTable
 from layout.panel_type import PanelType
 from layout.panel_types import BIFACIAL, MONO, load_panel_type, panel_from_datasheet
 from layout.plan_checks import layout_faults
@@ -123,7 +124,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     run = check_table(RunTable, data.get("run", {}), file, "run", faults)
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
-    optimise, prices = read_optimise(data, layouts, file, faults)
+    optimise, prices = read_optimise(data, layouts, sheets.known["reflector"], file, faults)
     retrofit = _retrofit(data, sheets, layouts, prices, file, faults)
     hot_water = _hot_water(data, file, faults)
     if hot_water and panel and hot_water.a1 < 0.5 * panel.u0_w_m2_k:

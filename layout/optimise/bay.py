@@ -18,8 +18,8 @@ from layout.conditions import Conditions
 from layout.evaluate import evaluate
 from layout.field import Field, build_field
 from layout.ledger import electricity
+from layout.optimise.whole import highest_m
 from layout.peaks import peaks
-from layout.pieces import Rectangle
 from layout.plan import Plan, RowsLayout, TowersLayout, UprightLayout
 from layout.power.glass import transmission_ratio
 from layout.wiring_tables import PANEL_LEVEL
@@ -42,7 +42,9 @@ BayLayout = RowsLayout | UprightLayout | TowersLayout
 class Bay:
     """A block of the pattern: its units by class (middle and the four sides), and how many of each the plot holds.
 
-    units : (5, p) int, panels of each class's unit;  counts : (5,) float, of the plot
+    units : (5, p) int, panels of each class's unit;  counts : (5,) float, of the plot, mean over all shifts
+    places : units on the plot at the pattern's best shift
+    unit_kw, unit_reflector_m2 : of one unit
     """
 
     arrangement: Arrangement
@@ -50,8 +52,8 @@ class Bay:
     counts: FloatArray
     places: int
     panels_each: int
-    capacity_kw: float
-    reflector_m2: float
+    unit_kw: float
+    unit_reflector_m2: float
     height_m: float
     aisle_m: float
 
@@ -86,9 +88,7 @@ def build_bay(plan: Plan, layout: BayLayout, ends: bool = True) -> Bay:
     sheets = arrangement.reflector_area_m2 / len(places.origins)
     pieces = [*arrangement.scene.panels[centre * each : (centre + 1) * each], *arrangement.scene.reflectors]
     fits = len(best_places(pattern, plot).origins)
-    return Bay(
-        arrangement, units, counts, fits, each, unit_kw * counts.sum(), sheets * counts.sum(), _top(plan, pieces), aisle
-    )
+    return Bay(arrangement, units, counts, fits, each, unit_kw, sheets, highest_m(plot, pieces), aisle)
 
 
 def _block(pattern: Pattern, reach: tuple[int, int]) -> Places:
@@ -117,18 +117,9 @@ def _counts(plan: Plan, pattern: Pattern, ends: bool) -> FloatArray:
     return np.concatenate([[total - alone.sum()], alone])
 
 
-def _top(plan: Plan, pieces: list[Rectangle]) -> float:
-    """Highest corner above the ground vertically below, m."""
-    corners = np.concatenate(
-        [[p.corner, p.corner + p.along, p.corner + p.up, p.corner + p.along + p.up] for p in pieces]
-    )
-    assert plan.site.plot is not None
-    return float((corners[:, 2] - plan.site.plot.ground_z(corners[:, 0], corners[:, 1])).max())
-
-
 def bay_year(plan: Plan, bay: Bay, year: Conditions, settings: Settings, with_peaks: bool = False) -> dict[str, float]:
-    """Figures of a year. kwh_per_m2_plot, energy_ac_kwh: of the plot at its mean count; best_shift_...: at the count
-    of the best shift of the pattern.
+    """Figures of a year. panels, dc_capacity_kw, reflector_area_m2, best_shift_energy_ac_kwh: of the plot at the
+    pattern's best shift; panels_mean, energy_ac_kwh, kwh_per_m2_plot: at the mean over all shifts.
 
     with_peaks : the hottest cell and the brightest-cell ratio too, which takes ten times as long
     """
@@ -138,20 +129,22 @@ def bay_year(plan: Plan, bay: Bay, year: Conditions, settings: Settings, with_pe
     figures = {
         "panels": bay.places * bay.panels_each,
         "panels_mean": float(bay.counts.sum()) * bay.panels_each,
-        "dc_capacity_kw": bay.capacity_kw,
-        "reflector_area_m2": bay.reflector_m2,
+        "dc_capacity_kw": bay.unit_kw * bay.places,
+        "reflector_area_m2": bay.unit_reflector_m2 * bay.places,
         "height_m": bay.height_m,
         "aisle_m": bay.aisle_m,
         "plot_area_m2": plan.site.plot.area_m2 if plan.site.plot else float("nan"),
     }
     if not used.any():
-        return figures | {"energy_ac_kwh": 0.0, "kwh_per_m2_plot": 0.0, "kwh_per_m2_panel": 0.0}
+        return figures | dict.fromkeys(
+            ("energy_ac_kwh", "kwh_per_m2_plot", "kwh_per_m2_panel", "best_shift_energy_ac_kwh"), 0.0
+        )
     evaluator = evaluator_of(bay.arrangement, year, settings)
     only = np.unique(bay.units[used])
     field = build_field(bay.arrangement, year, settings.full_cells, False, only=only)
     field = _weighted(field, bay)
     traced = evaluate(field, evaluator, transmission_ratio, lambda _: None)
-    power = electricity(traced.hour["wired"], bay.capacity_kw, settings.inverter, settings.losses)
+    power = electricity(traced.hour["wired"], bay.unit_kw * bay.counts.sum(), settings.inverter, settings.losses)
     energy = float(power.ac_kw.sum()) * year.weather.interval_h
     area = float(field.rectangles.area[bay.units[0]].sum() * bay.counts.sum())
     figures |= {

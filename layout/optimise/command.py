@@ -1,27 +1,25 @@
 """``brightacre optimise PLAN``: from a plan to what it shows and writes."""
 
-import tomllib
 from pathlib import Path
+from typing import Any
 
 from rich.table import Table
 
 from layout.arrange import arrange
-from layout.conditions import conditions
+from layout.optimise.answer import BEST_PLAN, Answer, LayoutAnswer, Told, find_answer, limits_reached
+from layout.optimise.judge import Traced
+from layout.optimise.place import Positions
+from layout.optimise.place_trace import AGREE_FRACTION
 from layout.optimise.search import front
-from layout.optimise.store import Store, problem_key
-from layout.optimise.study import Study, store_path, study
-from layout.optimise.write_plan import corners_csv, corners_geojson, plan_with, to_toml
+from layout.optimise.study import Held
+from layout.optimise.write_plan import corners_csv, corners_geojson
 from layout.optimise_tables import LimitsTable
-from layout.plan import Plan, parse_plan
+from layout.plan import Plan
 from layout.report import tables
 from layout.report.files import file_stem, to_json
 from layout.report.numbers import number
 from layout.report.outputs import Output
-from layout.workers import Told
-from sites.errors import Fault, InputError
-from sites.weather_files import load_weather
 
-BEST_PLAN = "optimise-best.toml"
 NO_LIMIT = (
     "the plan has no [optimise.limits]: closer rows at lower tilt will win per m² of plot, as far as the bounds allow. "
     "A limit on panels, dc_capacity_kw or money makes the question real"
@@ -29,109 +27,171 @@ NO_LIMIT = (
 
 
 def optimise_command(plan: Plan, source: str, folder: Path, told: Told | None = None) -> Output:
-    """Search the shapes of a plan's layouts.
+    """The best shapes of a plan's layouts and the best places on the plot.
 
     source : the plan file's text;  folder : where finished evaluations are kept and looked for
     Raises InputError where the plan has no [optimise] or its limits cannot be met.
     """
-    table = plan.optimise
-    if table is None:
-        raise InputError([Fault(plan.file, "optimise", "nothing", "a table, [optimise], with [[optimise.vary]]")])
-    data = tomllib.loads(source)
-    weather = load_weather(plan.site)
-    year = conditions(plan.site, weather)
-    store = Store(store_path(folder), problem_key(data, year))
-    studies: dict[str, Study] = {}
-    for layout in plan.layouts:
-        if layout.name not in {v.layout for v in table.vary}:
-            continue
-
-        def tick(done: int, name: str = layout.name) -> None:
-            if told is not None:
-                told(f"shapes of {name}", min(done, table.evaluations), table.evaluations)
-
-        studies[layout.name] = study(plan, layout, year, store, tick)  # type: ignore[arg-type]
-    return _output(plan, data, studies, weather.notes)
+    answer = find_answer(plan, source, folder, told)
+    data = answer_data(answer)
+    files: dict[str, str | bytes] = {BEST_PLAN: answer.text, "optimise.json": to_json(data)}
+    files |= _corner_files(answer)
+    return Output(data, files, _shown(answer))
 
 
-def _output(plan: Plan, data: dict[str, object], studies: dict[str, Study], notes: tuple[str, ...]) -> Output:
-    table = plan.optimise
-    assert table is not None
-    best = max(studies, key=lambda name: studies[name].best.score)
-    made = to_toml(plan_with(data, plan.folder, {name: dict(s.best.values) for name, s in studies.items()}))
-    files: dict[str, str | bytes] = {BEST_PLAN: made}
-    again = parse_plan(made, BEST_PLAN, plan.folder)
-    place = plan.site.location
-    for layout in again.layouts:
-        if layout.name in studies:
-            built = arrange(again, layout)
+def _corner_files(answer: Answer) -> dict[str, str | bytes]:
+    files: dict[str, str | bytes] = {}
+    place = answer.plan.site.location
+    for layout in answer.again.layouts:
+        if layout.name in answer.layouts:
+            built = arrange(answer.again, layout)
             stem = f"optimise-{file_stem(layout.name)}-positions"
             files[f"{stem}.csv"] = corners_csv(built)
             files[f"{stem}.geojson"] = corners_geojson(built, place.longitude_deg, place.latitude_deg)
-    told = {"best_layout": best, "layouts": {name: _data(s) for name, s in studies.items()}}
-    files["optimise.json"] = to_json(told)
+    return files
+
+
+def _shown(answer: Answer) -> tuple[Table | str, ...]:
+    table = answer.table
     free = table.limits == LimitsTable()
-    mean = "Energy is that of the plot at the mean number of panels over all shifts of the pattern, obstacles' shadows "
-    mean += f"left out; brightacre compare {BEST_PLAN} traces the layouts as they stand."
     lines: list[Table | str] = [f"warning: {NO_LIMIT}", ""] if free else []
-    words = [line for name, s in studies.items() for line in _sentences(name, s)]
-    shown = (
-        *lines,
-        _table(studies),
-        f"Best by {table.objective}: {best}.",
-        mean,
-        *words,
-        "",
-        *(f"note: {n}" for n in notes),
-    )
-    return Output(told, files, shown)
+    aim = table.objective if table.second is None else f"{table.objective} and {table.second} together"
+    lines += [
+        _table(answer),
+        f"Best by {aim}: {answer.best}.",
+        "Energies are those of the whole plot as it stands in the plan written; the search before ranks by one bay and "
+        "the mean number of panels over all shifts of the pattern, obstacles' shadows left out.",
+    ]
+    for name, found in answer.layouts.items():
+        lines += _sentences(answer, name, found)
+    for name, why in answer.left_out.items():
+        lines.append(f"{name}: left out, its limits cannot be met: {'; '.join(why)}.")
+    return (*lines, "", *(f"note: {n}" for n in answer.notes))
 
 
-def _table(studies: dict[str, Study]) -> Table:
+def _table(answer: Answer) -> Table:
     found = tables._table(
-        "Best shapes", "layout", ("values", "panels", "AC kWh\na year", "kWh/m²\nplot", "kWh/m²\npanel")
+        "The best within the limits",
+        "layout",
+        ("values", "panels", "AC kWh\na year", "kWh/m²\nplot", "kWh/m²\npanel"),
     )
-    for name, s in studies.items():
-        f = s.best_figures
-        values = "\n".join(f"{k} {v:g}" for k, v in s.best.values.items())
+    for name, a in answer.layouts.items():
+        f = a.chosen.figures
+        values = "\n".join(f"{k} {_shown_value(v)}" for k, v in a.chosen.values.items()) or "as in the plan"
         row = [number(f[k]) for k in ("energy_ac_kwh", "kwh_per_m2_plot", "kwh_per_m2_panel")]
-        found.add_row(name, values, f"{f['panels']}", *row)
+        found.add_row(name, values, f"{f['panels']:.0f}", *row)
     return found
 
 
-def _sentences(name: str, s: Study) -> list[str]:
-    lines = [f"{name}: {len(s.points)} shapes looked at, {s.new} of them worked out now."]
-    for held in s.held:
-        more = (
-            f"lifting it by a twentieth of its range would bring {held.gain:+.1%}"
-            if held.gain == held.gain
-            else ("beyond it nothing can be built within the limits")
-        )
-        lines.append(f"{name}: {held.key} lies on its {held.bound} bound, {held.value:g}; {more}.")
-    flat = ", ".join(f"{k} {low:g} to {high:g}" for k, (low, high) in s.flat.items())
-    lines.append(f"{name}: within 1 % of the best: {flat}.")
+def _shown_value(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:g}"
+
+
+def _sentences(answer: Answer, name: str, a: LayoutAnswer) -> list[str]:
+    s = a.study
+    lines = [
+        f"{name}: {len(s.points)} shapes looked at, {len(s.traced)} of them traced whole; {s.new} years worked out now."
+    ]
+    reached = limits_reached(answer, name)
+    if reached:
+        lines.append(f"{name}: reaches the limit {', '.join(reached)}.")
+    lines += [f"{name}: {_held_words(h)}." for h in s.held]
+    if s.flat:
+        flat = ", ".join(f"{k} {_flat_words(v)}" for k, v in s.flat.items())
+        lines.append(f"{name}: within 1 % of the best, each by itself: {flat}.")
     if s.winter is not None:
         pitch, cost, broken = s.winter
         words = f"would cost {cost:.1%}" if cost >= 0 else f"would bring {-cost:.1%}"
         more = f", but breaks the limit {', '.join(broken)}" if broken else ""
         rule = f"the rule of no shade from 9 to 15 h at midwinter asks for a pitch of {pitch:g} m"
         lines.append(f"{name}: {rule}; following it at the best tilt {words}{more}.")
+    if a.positions is not None:
+        lines += [f"{name}: {line}" for line in _position_words(a.positions)]
     return lines
 
 
-def _data(s: Study) -> dict[str, object]:
-    kept = [f for f, p in zip(s.figures, s.points, strict=True) if p.violation <= 0]
-    values = [p.values for p in s.points if p.violation <= 0]
-    on = front(kept, "kwh_per_m2_plot", "kwh_per_m2_panel")
+def _flat_words(values: tuple[float | str, ...]) -> str:
+    if any(isinstance(v, str) for v in values):
+        return " or ".join(str(v) for v in values)
+    return f"{values[0]:g} to {values[-1]:g}"
+
+
+def _held_words(held: Held) -> str:
+    more = held.reason or f"lifting it by a twentieth of its range would bring {held.gain:+.1%}"
+    real = f"; a limit on {' or '.join(held.real)} would make it a question of the ground" if held.real else ""
+    return f"{held.key} lies on its {held.bound} bound, {held.value:g}; {more}{real}"
+
+
+def _position_words(p: Positions) -> list[str]:
+    what = {"rows": "rows", "sites": "towers"}[p.kind]
+    places = f"{len(p.chosen)} {what} chosen among {len(p.at)} places in {p.seconds:.1f} s of solving"
+    proof = (
+        "none is better by the model" if p.gap_fraction == 0 else f"none is better by more than {p.gap_fraction:.2%}"
+    )
+    late = ", the time was up" if p.timed_out else ""
+    first, rounds = p.rounds[0], len(p.rounds)
+    lines = [f"{places}; {proof} (proven{late})."]
+    traced = f"traced whole, the model is {p.difference_fraction:+.2%} off"
+    if rounds > 1:
+        traced += f" after {rounds - 1} corrections of its losses (at first {first.difference_fraction:+.2%})"
+        if abs(p.difference_fraction) > AGREE_FRACTION:
+            traced += "; that is more than 1 %, so the proof holds for the model only"
+    return [*lines, f"{traced}; {p.why}."]
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """The numbers of an answer for scripts."""
+    table = answer.table
     return {
-        "best": s.best.values,
-        "figures": s.best_figures,
+        "objective": table.objective,
+        "second": table.second,
+        "weight": table.weight if table.second is not None else None,
+        "limits": {k: v for k, v in table.limits if v is not None},
+        "best_layout": answer.best,
+        "plan_file": BEST_PLAN,
+        "layouts": {name: _layout_data(answer, name, a) for name, a in answer.layouts.items()},
+        "left_out": {name: list(why) for name, why in answer.left_out.items()},
+    }
+
+
+def _layout_data(answer: Answer, name: str, a: LayoutAnswer) -> dict[str, Any]:
+    s = a.study
+    kept = [(p, f) for p, f in zip(s.points, s.figures, strict=True) if p.violation <= 0]
+    on = front([f for _, f in kept], "kwh_per_m2_plot", "kwh_per_m2_panel")
+    axes = ("kwh_per_m2_plot", "kwh_per_m2_panel", "cost_per_kwh")
+    return {
+        "kind": a.chosen.layout.kind,
+        "best": a.chosen.values,
+        "figures": a.chosen.figures,
+        "score": a.chosen.score,
         "evaluations": len(s.points),
         "worked_out_now": s.new,
-        "on_a_bound": [vars(h) for h in s.held],
+        "on_a_bound": [vars(h) | {"gain": None if h.reason else h.gain} for h in s.held],
+        "limits_reached": list(limits_reached(answer, name)),
         "within_1_pct": {k: list(v) for k, v in s.flat.items()},
-        "front": [values[i] | {k: kept[i][k] for k in ("kwh_per_m2_plot", "kwh_per_m2_panel")} for i in on],
+        "front": [dict(kept[i][0].values) | {k: kept[i][1][k] for k in axes if k in kept[i][1]} for i in on],
         "midwinter_rule": None
         if s.winter is None
         else dict(zip(("pitch_m", "costs", "breaks"), s.winter, strict=True)),
+        "traced": [_traced_data(t) for t in s.traced],
+        "positions": None if a.positions is None else _positions_data(a.positions),
+    }
+
+
+def _traced_data(t: Traced) -> dict[str, Any]:
+    return {"values": t.values, "figures": t.figures, "score": t.score, "breaks": list(t.broken)}
+
+
+def _positions_data(p: Positions) -> dict[str, Any]:
+    keys = ("kind", "gap_fraction", "bound_kwh", "model_kwh", "traced_kwh", "difference_fraction", "regular_kwh")
+    return {k: getattr(p, k) for k in keys} | {
+        "candidates": len(p.at),
+        "chosen": len(p.chosen),
+        "places": p.at[p.chosen].tolist(),
+        "rounds": [vars(r) | {"difference_fraction": r.difference_fraction} for r in p.rounds],
+        "seconds": p.seconds,
+        "timed_out": p.timed_out,
+        "taken": p.taken,
+        "why": p.why,
+        "figures": p.traced.figures,
     }

@@ -30,13 +30,17 @@ def levelised_cost(
 
 def money(prices: PricesTable, kind: str, figures: dict[str, float]) -> float:
     """Money at the beginning. figures : ``panels``, ``dc_capacity_kw``, ``reflector_area_m2``, ``plot_area_m2``."""
-    support = getattr(prices, f"support_{kind}", prices.support_other)
     return float(
-        figures["panels"] * (prices.panel + support)
+        figures["panels"] * (prices.panel + support_price(prices, kind))
         + figures["reflector_area_m2"] * prices.reflector_m2
         + figures["plot_area_m2"] * prices.land_m2
         + figures["dc_capacity_kw"] * prices.per_kw
     )
+
+
+def support_price(prices: PricesTable, kind: str) -> float:
+    """Support and wiring of one panel in a layout of this kind."""
+    return float(getattr(prices, f"support_{kind}", prices.support_other))
 
 
 def cost_per_kwh(prices: PricesTable, kind: str, figures: dict[str, float]) -> float:

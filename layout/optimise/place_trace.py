@@ -45,12 +45,14 @@ class Placed:
     """A layout with its positions, as a plan takes it.
 
     layout, chosen : of the solve whose choice has most traced energy; rounds : every solve, in order; best : its number
+    at : what there was to choose from: (n,) positions_m of rows or (m, 2) m sites
     """
 
     layout: Layout
     chosen: Chosen
     rounds: tuple[Round, ...]
     best: int
+    at: FloatArray
 
 
 def place_rows(
@@ -79,7 +81,7 @@ def place_rows(
             update["row_columns"] = tuple(columns.tolist())
         return chosen, layout.model_copy(update=update), free
 
-    return _rounds(plan, conditions, settings, solve)
+    return _rounds(plan, conditions, settings, solve, found.positions_m)
 
 
 def place_towers(
@@ -92,16 +94,17 @@ def place_towers(
     limits: Sequence[Limit] = (),
     gap: float = 0.0,
     time_limit_s: float = 60.0,
+    least_aisle_m: float = 0.0,
 ) -> Placed:
     """The best of some sites (m, 2) m for a layout's towers: solve, trace whole, correct."""
-    found = site_candidates(plan, layout, conditions, settings, sites, least_spacing_m)
+    found = site_candidates(plan, layout, conditions, settings, sites, least_spacing_m, least_aisle_m)
 
     def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
         chosen = choose_sites(found, limits, scale, base, gap=gap, time_limit_s=time_limit_s)
         at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
         return chosen, layout.model_copy(update={"sites": at}), float(found.kwh[chosen.sites].sum())
 
-    return _rounds(plan, conditions, settings, solve)
+    return _rounds(plan, conditions, settings, solve, found.sites)
 
 
 def _rounds(
@@ -109,6 +112,7 @@ def _rounds(
     conditions: Conditions,
     settings: Settings,
     solve: Callable[[float, float], tuple[Chosen, Layout, float]],
+    at: FloatArray,
 ) -> Placed:
     scale, base, rounds = 1.0, 1.0, []
     tried: list[tuple[Layout, Chosen]] = []
@@ -121,6 +125,6 @@ def _rounds(
         lost = (base * free - chosen.kwh) / scale
         if done or lost <= 0:
             best = int(np.argmax([r.traced_kwh for r in rounds]))
-            return Placed(*tried[best], tuple(rounds), best)
+            return Placed(*tried[best], tuple(rounds), best, at)
         scale = float(np.clip((base * free - traced) / lost, *SCALE_LIMITS))
         base = (traced + scale * lost) / free

@@ -61,10 +61,12 @@ def site_candidates(
     settings: Settings,
     sites: FloatArray,
     least_spacing_m: float,
+    least_aisle_m: float = 0.0,
 ) -> SiteCandidates:
     """Energies of towers on sites (m, 2) and losses between them, from the light engine.
 
-    least_spacing_m : from centre to centre at least
+    least_spacing_m : from centre to centre at least;  least_aisle_m : free ground between towers at least
+    No two towers, sheets in, stand in each other.
     """
     tower = tower_of(plan, layout)
     alone = lone_tower_kwh(plan, layout, tower, conditions, settings)
@@ -72,10 +74,21 @@ def site_candidates(
     first, second = np.triu_indices(len(sites), 1)
     away = sites[second] - sites[first]
     near = np.hypot(away[:, 0], away[:, 1]) < least_spacing_m - LENGTH_TOLERANCE_M
+    shape = tower.pattern.footprint if tower.pattern.roomy is None else tower.pattern.roomy
+    near |= clear_m(layout, away, shape) <= 0.0
+    near |= clear_m(layout, away, tower.pattern.footprint) < least_aisle_m - LENGTH_TOLERANCE_M
     pairs = np.column_stack([first, second]).astype(np.int64)
     far = away[~near]
     loss = _losses(plan, layout, tower, conditions, settings, np.concatenate([far, -far])).reshape(2, -1).sum(axis=0)
     return SiteCandidates(sites, kwh, len(tower.corner), pairs[~near], np.maximum(0.0, loss), pairs[near])
+
+
+def clear_m(layout: TowersLayout, away: FloatArray, shape: FloatArray) -> FloatArray:
+    """Free ground between two towers that stand ``away`` (k, 2) m from each other, (k,) m; 0 where they stand in each
+    other, a hair above 0 where they touch. shape : (c, 2) m of one"""
+    axes = np.stack([azimuth_vector(layout.azimuth_deg + 90.0), azimuth_vector(layout.azimuth_deg)])
+    free = np.abs(away @ axes.T) - np.ptp(shape @ axes.T, axis=0) + LENGTH_TOLERANCE_M
+    return np.asarray(np.hypot(*np.maximum(free, 0.0).T))
 
 
 def _losses(

@@ -8,12 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import Bounds, direct
 
-from layout.optimise_tables import VaryTable
+from layout.optimise_tables import Value, VaryTable
 from sites.conventions import FloatArray
 
 DEFAULT_STEPS = 256
 GLOBAL_SHARE = 0.6
 """Share of the budget for the global method; the rest refines. Our choice."""
+
+MEAN_SHARE = 0.85
+"""Share of the budget after which what refines the score gives way to what refines it at the best shift. Our choice."""
 
 CALLS_EACH = 40
 """Calls of the global method per evaluation: most fall on values worked out already, and cost nothing."""
@@ -21,16 +24,24 @@ CALLS_EACH = 40
 
 @dataclass(frozen=True)
 class Point:
-    """values : by key; score : the larger the better; violation : 0 where every limit is kept, else how far off"""
+    """values : by key; score : the larger the better; violation : 0 where every limit is kept, else how far off
+    shift : the score with the panels that stand there at the pattern's best shift, not their mean over all shifts
+    """
 
-    values: dict[str, float]
+    values: dict[str, Value]
     score: float
     violation: float
+    shift: float = 0.0
 
     @property
     def rank(self) -> tuple[float, float]:
         """Keeping limits comes before the score."""
         return (-self.violation, self.score if self.violation <= 0 else 0.0)
+
+    @property
+    def shift_rank(self) -> tuple[float, float]:
+        """The same at the best shift."""
+        return (-self.violation, self.shift if self.violation <= 0 else 0.0)
 
 
 class _SpentError(Exception):
@@ -46,18 +57,38 @@ class Variables:
     @property
     def counts(self) -> FloatArray:
         """Steps from the lowest to the highest value of each, (d,)."""
-        return np.array([float(np.floor((v.high - v.low) / self._step(v) + 1e-9)) for v in self.vary])
+        return np.array([self._count(v) for v in self.vary])
+
+    def _count(self, v: VaryTable) -> float:
+        if v.choices:
+            return len(v.choices) - 1.0
+        low, high = v.range
+        return float(np.floor((high - low) / self._step(v) + 1e-9))
 
     def _step(self, v: VaryTable) -> float:
-        return v.step or (v.high - v.low) / DEFAULT_STEPS
+        low, high = v.range
+        return v.step or (high - low) / DEFAULT_STEPS
 
-    def values(self, index: Sequence[int]) -> dict[str, float]:
+    def values(self, index: Sequence[int]) -> dict[str, Value]:
         """Values at a place of the net, (d,) whole numbers."""
-        return {v.key: round(v.low + i * self._step(v), 9) for v, i in zip(self.vary, index, strict=True)}
+        return {v.key: self._value(v, i) for v, i in zip(self.vary, index, strict=True)}
+
+    def index(self, values: Mapping[str, Value]) -> list[int]:
+        """The place of values on the net."""
+        found = []
+        for v in self.vary:
+            value = values[v.key]
+            found.append(
+                v.choices.index(value) if isinstance(value, str) else round((value - v.range[0]) / self._step(v))
+            )
+        return found
+
+    def _value(self, v: VaryTable, i: int) -> Value:
+        return v.choices[i] if v.choices else round(v.range[0] + i * self._step(v), 9)
 
 
 def search(
-    vary: Sequence[VaryTable], judge: Callable[[dict[str, float]], Point], budget: int
+    vary: Sequence[VaryTable], judge: Callable[[dict[str, Value]], Point], budget: int
 ) -> tuple[Point, list[Point]]:
     """The best point found and all that were judged, in order.
 
@@ -66,6 +97,9 @@ def search(
     """
     variables = Variables(vary)
     counts = variables.counts
+    if not len(counts):
+        only = judge({})
+        return only, [only]
     seen: dict[tuple[int, ...], Point] = {}
     limit = budget
 
@@ -86,9 +120,11 @@ def search(
             loss, Bounds(np.zeros(len(counts)), counts), maxfun=CALLS_EACH * budget, maxiter=10_000, vol_tol=0,
             len_tol=1e-6, locally_biased=True,
         )  # fmt: skip
-    limit = budget
-    with suppress(_SpentError):
-        _refine(max(seen, key=lambda i: seen[i].rank), counts, at)
+    for share, rank in ((MEAN_SHARE, _mean_rank), (1.0, _shift_rank)):
+        limit = round(share * budget)
+        start = max(seen, key=lambda i: rank(seen[i]))
+        with suppress(_SpentError):
+            _refine(start, counts, at, rank)
     best = max(seen.values(), key=lambda p: p.rank)
     return best, list(seen.values())
 
@@ -97,7 +133,18 @@ _PENALTY = 1e6
 """Added where limits are not kept; far above every score."""
 
 
-def _refine(start: tuple[int, ...], counts: FloatArray, at: Callable[[tuple[int, ...]], Point]) -> None:
+Rank = Callable[[Point], tuple[float, float]]
+
+
+def _mean_rank(point: Point) -> tuple[float, float]:
+    return point.rank
+
+
+def _shift_rank(point: Point) -> tuple[float, float]:
+    return point.shift_rank
+
+
+def _refine(start: tuple[int, ...], counts: FloatArray, at: Callable[[tuple[int, ...]], Point], rank: Rank) -> None:
     """From the best place along each axis and each pair of axes, by shorter and shorter steps down to one."""
     here, step = start, np.maximum(1, counts / 16).astype(int)
     axes = np.eye(len(counts), dtype=int)
@@ -107,7 +154,7 @@ def _refine(start: tuple[int, ...], counts: FloatArray, at: Callable[[tuple[int,
         for direction in (*axes, *pairs):
             for sign in (1, -1):
                 there = tuple(int(v) for v in np.clip(np.array(here) + sign * step * direction, 0, counts))
-                if there != here and at(there).rank > at(here).rank:
+                if there != here and rank(at(there)) > rank(at(here)):
                     here, moved = there, True
         if not moved:
             if (step == 1).all():

@@ -45,7 +45,7 @@ class Store:
 
     path: Path
     key: str
-    known: dict[str, dict[str, float]] = field(default_factory=dict)
+    known: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.path.exists():
@@ -58,11 +58,12 @@ class Store:
                     self.known[entry["point"]] = entry["figures"]
 
     @staticmethod
-    def point(name: str, values: Mapping[str, float], peaks: bool) -> str:
-        """The name of an evaluation."""
-        return json.dumps([name, {k: round(v, 9) for k, v in sorted(values.items())}, peaks])
+    def point(what: str, name: str, values: Mapping[str, Any], peaks: bool) -> str:
+        """The name of an evaluation. what : bay, whole or positions;  name : of the layout"""
+        rounded = {k: round(v, 9) if isinstance(v, float) else v for k, v in sorted(values.items())}
+        return json.dumps([what, name, rounded, peaks])
 
-    def add(self, point: str, figures: dict[str, float]) -> None:
+    def add(self, point: str, figures: dict[str, Any]) -> None:
         """Keep one evaluation, on disk before this returns."""
         self.known[point] = figures
         self.path.parent.mkdir(parents=True, exist_ok=True)

@@ -1,166 +1,177 @@
-"""The shape search of one layout: what is best within the limits, what holds it back, how flat it is."""
+"""The shape search of one layout: what is best within the limits, what holds it back, how flat it is.
+
+The search ranks by one bay and the mean number of panels over all shifts of the pattern, which is smooth; shapes near
+the best are then traced whole on the plot, and the best of these is the answer.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from pydantic import ValidationError
 
 from layout.conditions import Conditions
-from layout.optimise.bay import BayLayout, bay_year, build_bay
-from layout.optimise.cost import cost_per_kwh, money
+from layout.optimise.bay import BayLayout
+from layout.optimise.judge import UNBUILDABLE, Judge, Traced, excess
 from layout.optimise.search import Point, Variables, search
 from layout.optimise.store import Store
-from layout.optimise_tables import LimitsTable, OptimiseTable, VaryTable, value_of, with_values
+from layout.optimise_tables import LimitsTable, Value, VaryTable, whole_number, with_values
 from layout.plan import Plan, RowsLayout, panel_type_of
-from layout.plan_checks import layout_faults, stack_size
+from layout.plan_checks import stack_size
 from layout.report.sun_paths import winter_spacing
-from layout.run import plan_settings
 from sites.errors import Fault, InputError
-
-UNBUILDABLE = 1e3
-"""Violation of what cannot be built, on top of what its limits miss."""
 
 FLAT = 0.01
 """Within this share of the best score a value counts as just as good."""
 
-LEAST = ("aisle_m",)
-"""Limits from below; the others are from above."""
+REACHED = 0.02
+"""A limit counts as reached when the answer lies within this share of it."""
+
+TRACED_BY_SHIFT, TRACED_BY_MEAN = 8, 2
+"""Shapes traced whole: the best by the score at the pattern's best shift, and by the mean over shifts."""
+
+MOST_TRACED = 24
+"""Shapes traced whole at most, where many of them miss limits that only whole tracing shows."""
+
+MAKES_REAL = {
+    "pitch_m": ("panels", "dc_capacity_kw", "aisle_m", "money"),
+    "spacing_m": ("panels", "dc_capacity_kw", "aisle_m", "money"),
+    "tilt_deg": ("height_m", "panels", "dc_capacity_kw", "money"),
+    "panels_high": ("height_m", "panels", "money"),
+    "clearance_m": ("height_m", "money"),
+    "base_height_m": ("height_m", "money"),
+    "height_m": ("height_m", "panels", "money"),
+    "side_m": ("panels", "dc_capacity_kw", "money"),
+    "panel_gap_m": ("panels", "dc_capacity_kw", "money"),
+}
+"""Limits that hold a layout's numbers back by something that matters on the ground, by key."""
+
+SHEETS_REAL = ("reflector_area_m2", "money", "hottest_cell_c", "peak_cell_ratio")
 
 
 @dataclass(frozen=True)
 class Held:
-    """The best lies on a bound of what may vary. gain : share of the score that one twentieth of the range beyond it
-    would bring, NaN where that cannot be built or breaks a limit."""
+    """The best lies on a bound of what may vary.
+
+    gain : share of the score that one twentieth of the range beyond it would bring, NaN where reason tells why not
+    real : limits not given that would hold the value back for a reason of the ground, not of the search
+    """
 
     key: str
     bound: str
     value: float
     gain: float
+    reason: str
+    real: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Study:
-    """best : the best point, with its figures;  points, figures : all that were judged, in order
-    new : how many of them were worked out now and not found in the store
-    flat : by key the smallest and largest value among points within 1 % of the best score
+    """traced : shapes traced whole on the plot, best first;  best : the search's point at the first one's values
+    points, figures : all that were judged and can be built, in order;  new : years worked out now, not found in the
+        store
+    flat : by key the smallest and largest value (of words, the words) within 1 % of the best score, others held
     winter : pitch by the rule without shade from 9 to 15 h at midwinter, the share of the score that it costs, and
         the limits it breaks; None where the pitch does not vary or no pitch is enough
     """
 
     layout: BayLayout
+    traced: tuple[Traced, ...]
     best: Point
     best_figures: dict[str, float]
     points: list[Point]
     figures: list[dict[str, float]]
     new: int
     held: tuple[Held, ...]
-    flat: dict[str, tuple[float, float]]
+    flat: dict[str, tuple[Value, ...]]
     winter: tuple[float, float, tuple[str, ...]] | None
-
-
-@dataclass(eq=False)
-class Judge:
-    """Turns values into a point. Not frozen: it counts what it works out and keeps the figures."""
-
-    plan: Plan
-    table: OptimiseTable
-    layout: BayLayout
-    year: Conditions
-    store: Store
-    told: Callable[[int], None]
-    new: int = 0
-
-    def figures(self, values: dict[str, float]) -> dict[str, float] | None:
-        """Figures of a year, from the store where they are there; None for what cannot be built."""
-        limits = self.table.limits
-        peaks = limits.hottest_cell_c is not None or limits.peak_cell_ratio is not None
-        point = self.store.point(self.layout.name, values, peaks)
-        if point not in self.store.known:
-            try:
-                layout = with_values(self.layout, values)
-            except ValidationError:
-                return None
-            kind = panel_type_of(self.plan, layout)
-            if layout_faults(layout, kind, self.plan.site.plot, self.plan.file, "layout"):
-                return None
-            bay = build_bay(self.plan, layout)  # type: ignore[arg-type]
-            self.store.add(point, bay_year(self.plan, bay, self.year, plan_settings(self.plan), peaks))
-            self.new += 1
-        self.told(self.new)
-        return self.with_money(self.store.known[point])
-
-    def with_money(self, figures: dict[str, float]) -> dict[str, float]:
-        """Figures with what they cost, where the plan has prices."""
-        if self.plan.prices is None:
-            return figures
-        kind = self.layout.kind
-        return figures | {
-            "money": money(self.plan.prices, kind, figures),
-            "cost_per_kwh": cost_per_kwh(self.plan.prices, kind, figures),
-        }
-
-    def score(self, figures: dict[str, float]) -> float:
-        """The larger the better: the aim, or the product of powers of two aims."""
-
-        def gain(aim: str) -> float:
-            return 1.0 / figures[aim] if aim == "cost_per_kwh" else figures[aim]
-
-        first = gain(self.table.objective)
-        if self.table.second is None:
-            return first
-        return float(first**self.table.weight * gain(self.table.second) ** (1.0 - self.table.weight))
-
-    def __call__(self, values: dict[str, float]) -> Point:
-        """The point of some values."""
-        figures = self.figures(values)
-        if figures is None:
-            return Point(values, 0.0, UNBUILDABLE)
-        over = sum(excess(self.table.limits, figures).values())
-        return Point(values, self.score(figures), over)
-
-
-def excess(limits: LimitsTable, figures: dict[str, float]) -> dict[str, float]:
-    """By how much each limit is missed, as a share of the limit; only those that are."""
-    found = {}
-    for key, limit in limits:
-        if limit is None:
-            continue
-        over = (limit - figures[key]) if key in LEAST else (figures[key] - limit)
-        if over > 1e-9 * max(1.0, abs(limit)):
-            found[key] = float(over / max(abs(limit), 1e-9))
-    return found
 
 
 def study(
     plan: Plan, layout: BayLayout, year: Conditions, store: Store, told: Callable[[int], None] = lambda _: None
 ) -> Study:
-    """Search the shapes of one layout.
+    """Search the shapes of one layout and trace the best of them whole.
 
     Raises InputError where no shape keeps the limits: which one is missed, and by how much at least.
     """
     table = plan.optimise
     assert table is not None
-    vary = [v for v in table.vary if v.layout == layout.name]
+    vary = [_stepped(layout, v) for v in table.vary if v.layout == layout.name]
     judge = Judge(plan, table, layout, year, store, told)
-    best, points = search(vary, judge, table.evaluations)
+    top, points = search(vary, judge, table.evaluations)
     built = [p for p in points if p.violation < UNBUILDABLE]
     figures = [judge.figures(p.values) or {} for p in built]
-    if best.violation > 0:
-        raise InputError(_missed(plan, layout, table.limits, best, figures))
-    good = [p for p in points if p.violation <= 0 and p.score >= (1.0 - FLAT) * best.score]
-    flat = {v.key: (min(p.values[v.key] for p in good), max(p.values[v.key] for p in good)) for v in vary}
+    if top.violation > 0:
+        raise InputError(_missed(plan, layout, table.limits, figures))
+    traced = _traced_whole(judge, built, figures)
+    if traced[0].broken:
+        raise InputError(_missed(plan, layout, table.limits, [t.figures for t in traced]))
+    best = next(p for p in built if p.values == traced[0].values)
     held = tuple(h for v in vary if (h := _held(judge, v, best)) is not None)
-    new = judge.new
+    winter = _winter(judge, vary, best)
     return Study(
-        layout, best, judge.figures(best.values) or {}, built, figures, new, held, flat, _winter(judge, vary, best)
-    )
+        layout, traced, best, judge.figures(best.values) or {}, built, figures, judge.new, held,
+        {v.key: _flat(judge, v, best) for v in vary}, winter,
+    )  # fmt: skip
 
 
-def _missed(
-    plan: Plan, layout: BayLayout, limits: LimitsTable, best: Point, figures: list[dict[str, float]]
-) -> list[Fault]:
+def reached(limits: LimitsTable, figures: dict[str, float]) -> tuple[str, ...]:
+    """Limits that a layout comes within 2 % of."""
+    given = {k: v for k, v in limits if v is not None}
+    return tuple(k for k, v in given.items() if abs(figures[k] - v) <= REACHED * abs(v))
+
+
+def _stepped(layout: BayLayout, vary: VaryTable) -> VaryTable:
+    """Whole numbers go by steps of 1 unless the plan says otherwise."""
+    if vary.choices or vary.step is not None or not whole_number(layout, vary.key):
+        return vary
+    return vary.model_copy(update={"step": 1.0})
+
+
+def _flat(judge: Judge, vary: VaryTable, best: Point) -> tuple[Value, ...]:
+    """Smallest and largest number, or all words, with a score within 1 % of the best one's and limits kept, other
+    values held. The score is taken to fall to both sides."""
+    net = Variables([vary])
+    count, here = int(net.counts[0]), net.index(best.values)[0]
+
+    def good(i: int) -> bool:
+        point = best if i == here else judge(best.values | net.values([i]))
+        return point.violation <= 0 and point.score >= (1.0 - FLAT) * best.score
+
+    if vary.choices:
+        return tuple(word for i, word in enumerate(vary.choices) if good(i))
+    ends: list[Value] = []
+    for far in (0, count):
+        inside, outside = here, far
+        if good(far):
+            inside = far
+        while abs(outside - inside) > 1:
+            middle = (inside + outside) // 2
+            inside, outside = (middle, outside) if good(middle) else (inside, middle)
+        ends.append(net.values([inside])[vary.key])
+    return tuple(ends)
+
+
+def _traced_whole(judge: Judge, points: list[Point], figures: list[dict[str, float]]) -> tuple[Traced, ...]:
+    """Points near the best traced whole, best first; more of them where limits turn out to be missed."""
+    kept = [(p, f) for p, f in zip(points, figures, strict=True) if p.violation <= 0]
+    by_shift = sorted(kept, key=lambda pf: -pf[0].shift)
+    first = by_shift[:TRACED_BY_SHIFT] + sorted(kept, key=lambda pf: -pf[0].score)[:TRACED_BY_MEAN]
+    found: dict[str, Traced] = {}
+    keeping = 0
+    for point, f in (*first, *by_shift[TRACED_BY_SHIFT:MOST_TRACED]):
+        if str(point.values) in found:
+            continue
+        if len(found) >= len(first) and keeping:
+            break
+        layout = judge.built(point.values)
+        if layout is not None:
+            found[str(point.values)] = judge.whole(layout, point.values, f["aisle_m"])
+            keeping += not found[str(point.values)].broken
+    return tuple(sorted(found.values(), key=lambda t: t.rank, reverse=True))
+
+
+def _missed(plan: Plan, layout: BayLayout, limits: LimitsTable, figures: list[dict[str, float]]) -> list[Fault]:
     """One line a limit that cannot be met, or that cannot be met with the others."""
     if not figures:
         return [Fault(plan.file, "optimise.vary", f"no shape of {layout.name!r} that can be built", "wider bounds")]
@@ -170,27 +181,36 @@ def _missed(
         limit = getattr(limits, key)
         alone = min(excess(limits, f).get(key, 0.0) for f in figures)
         why = "no shape looked at meets it" if alone > 0 else "met only where another limit is missed"
-        off = f"{over * abs(limit):.4g} too {'little' if key in LEAST else 'much'}"
+        off = f"{over * abs(limit):.4g} too {'little' if key == 'aisle_m' else 'much'}"
         found = f"{limit:g}, and at best {nearest_to[key]:.4g} on {layout.name!r}, {off}; {why}"
         faults.append(Fault(plan.file, f"optimise.limits.{key}", found, "a wider limit or wider bounds"))
     return faults
 
 
 def _held(judge: Judge, vary: VaryTable, best: Point) -> Held | None:
-    count = Variables([vary]).counts[0]
-    ends = {"low": vary.low, "high": Variables([vary]).values([int(count)])[vary.key]}
-    for bound, at in ends.items():
-        if abs(best.values[vary.key] - at) < 1e-9:
-            beyond = at + (0.05 if bound == "high" else -0.05) * (vary.high - vary.low)
-            beyond = float(np.round(beyond)) if isinstance(_plain(judge.layout, vary.key), int) else beyond
-            point = judge(best.values | {vary.key: beyond})
-            gain = point.score / best.score - 1.0 if point.violation <= 0 else float("nan")
-            return Held(vary.key, bound, at, gain)
-    return None
-
-
-def _plain(layout: BayLayout, key: str) -> object:
-    return getattr(layout, key, value_of(layout, key) if "[" in key else None)
+    if vary.choices:
+        return None
+    value = float(best.values[vary.key])
+    low, high = vary.range
+    ends = {"low": low, "high": float(Variables([vary]).values([int(Variables([vary]).counts[0])])[vary.key])}
+    bound = next((name for name, at in ends.items() if abs(value - at) < 1e-9), None)
+    if bound is None:
+        return None
+    way = 1.0 if bound == "high" else -1.0
+    beyond = value + way * 0.05 * (high - low)
+    if whole_number(judge.layout, vary.key):
+        beyond = value + way * max(1.0, round(0.05 * (high - low)))
+    point = judge(best.values | {vary.key: beyond})
+    gain, reason = point.score / best.score - 1.0, ""
+    if point.violation >= UNBUILDABLE:
+        gain, reason = float("nan"), "beyond it nothing can be built"
+    elif point.violation > 0:
+        broken = ", ".join(excess(judge.table.limits, judge.figures(point.values) or {}))
+        gain, reason = float("nan"), f"beyond it the limit {broken} is missed"
+    real = SHEETS_REAL if vary.key.startswith("booster") else MAKES_REAL.get(vary.key, ())
+    if judge.plan.prices is None:
+        real = tuple(k for k in real if k != "money")
+    return Held(vary.key, bound, value, gain, reason, tuple(k for k in real if getattr(judge.table.limits, k) is None))
 
 
 def _winter(judge: Judge, vary: list[VaryTable], best: Point) -> tuple[float, float, tuple[str, ...]] | None:

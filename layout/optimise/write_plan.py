@@ -13,15 +13,23 @@ import numpy as np
 import pyproj
 
 from layout.arrange.arrangement import Arrangement
-from layout.optimise_tables import BOOSTER_KEY
+from layout.optimise_tables import BOOSTER_KEY, Value
 from sites.conventions import elevation_azimuth
 
 FILE_KEYS = ("boundary_file", "weather_file", "file")
 BARE = re.compile(r"^[A-Za-z0-9_-]+$")
 
 
-def plan_with(data: Mapping[str, Any], folder: Path, best: Mapping[str, Mapping[str, float]]) -> dict[str, Any]:
-    """A plan's tables with the best values by layout; its own search left out, files by their whole path."""
+def plan_with(
+    data: Mapping[str, Any],
+    folder: Path,
+    best: Mapping[str, Mapping[str, Value]],
+    placed: Mapping[str, Mapping[str, Any]] | None = None,
+) -> dict[str, Any]:
+    """A plan's tables with the best values by layout; its own search left out, files by their whole path.
+
+    placed : keys that give places of rows or towers, by layout
+    """
     made = {k: deepcopy(v) for k, v in data.items() if k != "optimise"}
     for table in made.values():
         if isinstance(table, dict):
@@ -31,8 +39,18 @@ def plan_with(data: Mapping[str, Any], folder: Path, best: Mapping[str, Mapping[
         for key, value in best.get(layout["name"], {}).items():
             match = BOOSTER_KEY.match(key)
             table, word = (layout["booster"][int(match[1])], match[2]) if match else (layout, key)
-            table[word] = round(value) if isinstance(table.get(word), int) and value == round(value) else value
+            whole = isinstance(table.get(word), int) and not isinstance(value, str) and value == round(value)
+            table[word] = round(value) if whole else value  # type: ignore[arg-type]
+        for key, places in (placed or {}).get(layout["name"], {}).items():
+            layout[key] = (
+                [list(p) if isinstance(p, tuple) else p for p in places] if isinstance(places, tuple) else places
+            )
     return made
+
+
+def _plain(value: Any) -> Any:
+    """Tuples as lists, for TOML."""
+    return [_plain(v) for v in value] if isinstance(value, tuple) else value
 
 
 def to_toml(data: Mapping[str, Any]) -> str:

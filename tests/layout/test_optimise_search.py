@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 
 from layout.conditions import Conditions, conditions
+from layout.optimise.judge import Judge
 from layout.optimise.search import Point, Variables, search
 from layout.optimise.store import Store, problem_key
-from layout.optimise.study import Judge, Study, store_path, study
+from layout.optimise.study import Study, store_path, study
 from layout.optimise.write_plan import plan_with, to_toml
 from layout.optimise_tables import VaryTable
 from layout.plan import Plan, parse_plan

@@ -13,7 +13,7 @@ import layout
 from layout.booster_tables import PLACES
 from layout.cli import _parser
 from layout.hot_water_table import HotWaterTable
-from layout.optimise_tables import LimitsTable, OptimiseTable, PricesTable, VaryTable
+from layout.optimise_tables import LimitsTable, OptimiseTable, PositionsTable, PricesTable, VaryTable
 from layout.plan import KEYS
 from layout.plan_tables import (
     LAYOUT_KINDS,
@@ -64,6 +64,7 @@ TABLES: tuple[tuple[str, type[Table]], ...] = (
     ("[optimise]", OptimiseTable),
     ("[[optimise.vary]]", VaryTable),
     ("[optimise.limits]", LimitsTable),
+    ("[optimise.positions]", PositionsTable),
     ("[prices]", PricesTable),
     ("[retrofit]", RetrofitTable),
     *((f'[[layout]] "{kind}"', model) for kind, model in LAYOUT_KINDS.items()),

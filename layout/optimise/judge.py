@@ -1,0 +1,150 @@
+"""From values of what varies to a point of the search: figures of a year, the score, limits that are missed."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from pydantic import ValidationError
+
+from layout.conditions import Conditions
+from layout.optimise.bay import BayLayout, bay_year, build_bay
+from layout.optimise.cost import cost_per_kwh, money
+from layout.optimise.search import Point
+from layout.optimise.store import Store
+from layout.optimise.whole import whole_figures
+from layout.optimise_tables import LimitsTable, OptimiseTable, Value, with_values
+from layout.plan import Layout, Plan, panel_type_of
+from layout.plan_checks import layout_faults
+from layout.run import plan_settings
+
+UNBUILDABLE = 1e3
+"""Violation of what cannot be built, on top of what its limits miss."""
+
+LEAST = ("aisle_m",)
+"""Limits from below; the others are from above."""
+
+
+@dataclass(frozen=True, eq=False)
+class Traced:
+    """A layout traced whole on the plot.
+
+    values : of what varies, by key;  layout : the table of a plan with them
+    figures : as in the results of ``compare``; height_m, aisle_m; hottest_cell_c and peak_cell_ratio where limits ask
+        for them, money and cost_per_kwh where the plan has prices
+    score : the larger the better;  broken : limits that it misses
+    """
+
+    values: dict[str, Value]
+    layout: Layout
+    figures: dict[str, float]
+    score: float
+    broken: tuple[str, ...]
+
+    @property
+    def rank(self) -> tuple[float, float]:
+        """Keeping limits comes before the score."""
+        return (-float(len(self.broken)), self.score)
+
+
+@dataclass(eq=False)
+class Judge:
+    """Turns values into a point. Not frozen: it counts what it works out and keeps the figures."""
+
+    plan: Plan
+    table: OptimiseTable
+    layout: BayLayout
+    year: Conditions
+    store: Store
+    told: Callable[[int], None]
+    new: int = 0
+
+    @property
+    def peaks(self) -> bool:
+        """Whether limits ask for the hottest and the brightest cell."""
+        limits = self.table.limits
+        return limits.hottest_cell_c is not None or limits.peak_cell_ratio is not None
+
+    def built(self, values: Mapping[str, Value]) -> BayLayout | None:
+        """The layout with these values; None where it cannot be built."""
+        try:
+            layout = with_values(self.layout, values)
+        except ValidationError:
+            return None
+        kind = panel_type_of(self.plan, layout)
+        faults = layout_faults(layout, kind, self.plan.site.plot, self.plan.file, "layout")
+        return None if faults else layout  # type: ignore[return-value]
+
+    def figures(self, values: dict[str, Value]) -> dict[str, float] | None:
+        """Figures of a year of the bay, from the store where they are there; None for what cannot be built or has no
+        room."""
+        point = self.store.point("bay", self.layout.name, values, self.peaks)
+        if point not in self.store.known:
+            layout = self.built(values)
+            if layout is None:
+                return None
+            bay = build_bay(self.plan, layout)
+            self.store.add(point, bay_year(self.plan, bay, self.year, plan_settings(self.plan), self.peaks))
+            self.new += 1
+        self.told(self.new)
+        found = self.store.known[point]
+        return self.with_money(found) if found["panels"] > 0 else None
+
+    def with_money(self, figures: dict[str, float]) -> dict[str, float]:
+        """Figures with what they cost, where the plan has prices: money of what stands there, cost_per_kwh of the
+        mean count where the figures have one."""
+        prices, kind = self.plan.prices, self.layout.kind
+        if prices is None:
+            return figures
+        share = figures.get("panels_mean", figures["panels"]) / figures["panels"]
+        mean = figures | {k: figures[k] * share for k in ("panels", "dc_capacity_kw", "reflector_area_m2")}
+        return figures | {"money": money(prices, kind, figures), "cost_per_kwh": cost_per_kwh(prices, kind, mean)}
+
+    def at_best_shift(self, figures: dict[str, float]) -> dict[str, float]:
+        """Figures of a bay with the energy and cost of the pattern's best shift."""
+        energy = figures["best_shift_energy_ac_kwh"]
+        there = figures | {"energy_ac_kwh": energy, "kwh_per_m2_plot": energy / figures["plot_area_m2"]}
+        return self.with_money({k: v for k, v in there.items() if k != "panels_mean"})
+
+    def __call__(self, values: dict[str, Value]) -> Point:
+        """The point of some values."""
+        figures = self.figures(values)
+        if figures is None:
+            return Point(values, 0.0, UNBUILDABLE)
+        over = sum(excess(self.table.limits, figures).values())
+        return Point(values, score(self.table, figures), over, score(self.table, self.at_best_shift(figures)))
+
+    def whole(self, layout: BayLayout, values: dict[str, Value], aisle_m: float) -> Traced:
+        """A layout traced whole, from the store where it is there.
+
+        values : for the record;  aisle_m : free ground between its rows or towers
+        """
+        point = self.store.point("whole", layout.name, layout.model_dump(), self.peaks)
+        if point not in self.store.known:
+            self.store.add(point, whole_figures(self.plan, layout, self.year, self.peaks))
+            self.new += 1
+        figures = self.with_money(self.store.known[point] | {"aisle_m": aisle_m})
+        broken = tuple(excess(self.table.limits, figures))
+        return Traced(values, layout, figures, score(self.table, figures), broken)
+
+
+def score(table: OptimiseTable, figures: Mapping[str, float]) -> float:
+    """The larger the better: the aim, or the product of powers of two aims."""
+
+    def gain(aim: str) -> float:
+        return 1.0 / figures[aim] if aim == "cost_per_kwh" else figures[aim]
+
+    first = gain(table.objective)
+    if table.second is None:
+        return first
+    return float(first**table.weight * gain(table.second) ** (1.0 - table.weight))
+
+
+def excess(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
+    """By how much each limit is missed, as a share of the limit; only those that are."""
+    found = {}
+    for key, limit in limits:
+        if limit is None:
+            continue
+        over = (limit - figures[key]) if key in LEAST else (figures[key] - limit)
+        if over > 1e-9 * max(1.0, abs(limit)):
+            found[key] = float(over / max(abs(limit), 1e-9))
+    return found
