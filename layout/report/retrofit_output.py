@@ -85,13 +85,13 @@ def retrofit_output(told: Findings, made_plan: str | None) -> Output:
     for k, picture in enumerate(pictures.values()):
         files[f"{stem}-roof{'' if len(pictures) == 1 else f'-{k + 1}'}.png"] = png(picture)
     if lines:
-        files[f"{stem}-parts.csv"] = parts_csv(told.sheets)
+        files[f"{stem}-parts.csv"] = parts_csv(told.sheets, told.task.table.currency)
         if made_plan is not None:
             files[f"{stem}-plan.toml"] = made_plan
     shown: list[Table | str] = [*retrofit_sentences(result, told.task, told.money), ""]
     if lines:
         shown += [
-            *part_texts(lines),
+            *part_texts(lines, told.task.table.currency),
             rest_words(result),
             "Where each part goes, to the millimetre: in the parts list (CSV) and the report.",
             "",

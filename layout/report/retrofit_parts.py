@@ -186,11 +186,11 @@ def cutting_rows(lines: Sequence[PartLine]) -> Rows:
     )  # fmt: skip
 
 
-def part_texts(lines: Sequence[PartLine]) -> list[str]:
+def part_texts(lines: Sequence[PartLine], currency: str) -> list[str]:
     """The parts in lines of text: too wide for a table in a terminal."""
     return [
         f"{x.number}. {x.place}: {x.pieces} m of {x.part.kind.words}, {number(x.part.area_m2)} m², {number(x.kg)} kg; "
         f"looks to {x.looks_to}; {signed(x.gain_kwh)} kWh a year at the socket"
-        + ("" if x.money is None else f"; price {number(x.money.cost)}")
+        + ("" if x.money is None else f"; price {number(x.money.cost)} {currency}")
         for x in lines
     ]

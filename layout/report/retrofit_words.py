@@ -54,7 +54,7 @@ def retrofit_sentences(result: Retrofit, task: Task, money: Payback | None) -> t
         "strings.",
         base,
         f"That is {number(gain / area)} kWh a year for each m² of reflector; {number(area)} m² in all.",
-        _worth(result, gain / area),
+        _worth(result, gain / area, told=money is not None),
         month_words(result),
     ]
     return tuple([*lines, money_words(money, task)] if money else lines)
@@ -64,15 +64,15 @@ def _count(n: int, what: str) -> str:
     return f"{n} {what}{'' if n == 1 else 's'}"
 
 
-def _worth(result: Retrofit, per_m2: float) -> str:
-    """What a square metre of reflector is worth beside one of panel."""
+def _worth(result: Retrofit, per_m2: float, told: bool) -> str:
+    """What a square metre of reflector is worth beside one of panel; told : the plan's prices say more."""
     panel = result.bare.ac_kwh / float(result.bare.field.rectangles.area.sum())
     share = per_m2 / panel
     line = (
         f"A m² of the panels that stand there gives {number(panel)} kWh a year: a m² of reflector, mounted, is worth "
         f"at most {percent(share, 0)} of the price of a m² of panel."
     )
-    if share < HARDLY:
+    if share < HARDLY and not told:
         line += " Hardly any sheet comes so cheap: doing nothing is the likelier answer."
     return line
 
@@ -97,24 +97,22 @@ def _nothing(result: Retrofit, task: Task) -> str:
     """The answer where no part pays."""
     if not result.found.candidates:
         return "Do nothing: no reflector that the plan names fits around these panels."
-    least = task.table.least_gain_kwh
-    what = (
-        f"is worth what it costs over {task.table.years} years of use"
-        if task.table.objective == "money"
-        else f"brings more than {least:g} kWh a year a place"
-    )
-    return (
-        f"Do nothing: no set of reflectors around these panels {what} without taking energy from a panel or a string "
-        "or passing a limit."
-    )
+    if task.table.objective == "money":
+        what = f"is worth what it costs over {task.table.years} years of use within the limits."
+    else:
+        what = (
+            f"brings more than {task.table.least_gain_kwh:g} kWh a year a place without taking energy from a panel or "
+            "a string or passing a limit."
+        )
+    return f"Do nothing: no set of reflectors around these panels {what}"
 
 
 def _best_alone(result: Retrofit, task: Task) -> tuple[str, ...]:
-    """The nearest miss."""
+    """The nearest miss: the part that by itself brings most."""
     if not result.found.candidates:
         return ()
     gain = result.problem.gain.sum(axis=1) * result.ac_per_dc
-    best = int((result.problem.worth * result.problem.gain.sum(axis=1) - result.problem.price).argmax())
+    best = int(gain.argmax())
     part, effect = result.found.candidates[best], result.effects[best]
     place = result.found.places[part.place].name
     light = float(effect.light_kwh.sum())
@@ -123,22 +121,34 @@ def _best_alone(result: Retrofit, task: Task) -> tuple[str, ...]:
         f"year by {signed(float(gain[best]))} kWh at the socket while it changes the light on the panels by "
         f"{signed(light)} kWh."
     ]
-    money = payback(float(part_money([part], task.table)[0]), float(gain[best]), task.table)
-    if money is not None:
-        lines.append(money_words(money, task).replace("The parts cost", "It costs").replace("they", "it", 1))
-    loss = result.problem.gain[best] * result.ac_per_dc
-    if gain[best] > 0 and loss.min() < 0:
-        worst = int(loss.argmin())
-        lines.append(f"It would take {number(float(-loss[worst]))} kWh a year from panel {worst}.")
-    passed = [row.what for row in result.problem.rows if row.weights[row.candidates == best].sum() > row.most + 1e-9]
-    if gain[best] > 0 and passed:
-        lines.append(f"By itself it would pass the limit of {passed[0]}, or make worse what is beyond it already.")
+    if gain[best] > 0:
+        lines += _why_not(result, task, best, gain[best])
     if light > 0 and gain[best] < LITTLE_USE * light:
         lines.append(
             "Light that falls on a part of a panel's cells only is of little use: cells in series carry the current of "
             "the weakest."
         )
     return tuple(lines)
+
+
+def _why_not(result: Retrofit, task: Task, best: int, gain: float) -> list[str]:
+    """Why a part that brings energy is not built."""
+    lines = []
+    money = payback(float(part_money([result.found.candidates[best]], task.table)[0]), gain, task.table)
+    if money is not None and money.first_year is not None:
+        lines.append(
+            f"It would cost {number(money.cost)} {task.table.currency} and bring {number(money.first_year)} "
+            f"{task.table.currency} in the first year: it would pay back in {years_words(money)} years, in use for "
+            f"{task.table.years}, at {task.table.discount_pct:g} % discount."
+        )
+    loss = result.problem.gain[best] * result.ac_per_dc
+    if loss.min() < 0:
+        worst = int(loss.argmin())
+        lines.append(f"It would take {number(float(-loss[worst]))} kWh a year from panel {worst}.")
+    passed = [row.what for row in result.problem.rows if row.weights[row.candidates == best].sum() > row.most + 1e-9]
+    if passed:
+        lines.append(f"By itself it would pass the limit of {passed[0]}, or make worse what is beyond it already.")
+    return lines
 
 
 def limit_lines(result: Retrofit) -> tuple[str, ...]:

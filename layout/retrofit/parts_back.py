@@ -25,7 +25,7 @@ NEEDED = (
 COLUMNS = (
     "number", "plane", "plane_name", "place", "looks_to", "reflector", "width_mm", "tilt_deg", "pieces",
     "piece_length_mm", *(f"{end}_{way}_m" for end in ENDS for way in WAYS), "area_m2", "weight_kg",
-    "gain_kwh_a_year", "price",
+    "gain_kwh_a_year", "price", "currency",
 )  # fmt: skip
 
 MOST_LINES = 5_000
@@ -61,7 +61,7 @@ class Sheet:
     price: float | None
 
 
-def parts_csv(sheets: Sequence[Sheet]) -> str:
+def parts_csv(sheets: Sequence[Sheet], currency: str = "") -> str:
     """The parts list, a line a sheet."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -72,7 +72,8 @@ def parts_csv(sheets: Sequence[Sheet]) -> str:
         writer.writerow(
             [t.name, x.plane, x.plane_name, x.place, x.looks_to, t.type, f"{t.width_m * 1000:g}", f"{t.tilt_deg:g}",
              x.pieces, x.piece_mm, *(f"{v + 0.0:.3f}" for v in ends), f"{x.area_m2:.3f}", f"{x.weight_kg:.2f}",
-             *("" if v is None else f"{v:.2f}" for v in (x.gain_kwh, x.price))]
+             *("" if v is None else f"{v:.2f}" for v in (x.gain_kwh, x.price)),
+             "" if x.price is None else currency]
         )  # fmt: skip
     return text.getvalue()
 

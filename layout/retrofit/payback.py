@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from layout.optimise.cost import levelised_cost
 from layout.retrofit_table import YEARS, RetrofitTable
 
 
@@ -26,7 +25,8 @@ def yearly_share(table: RetrofitTable) -> float:
     """Share of a cost at the beginning that the energy of the first year has to bring for the cost to come back over
     the years of use: 1 over the years without discount and degradation (textbook annuity formula)."""
     rate, loss = (value / 100.0 if value else 0.0 for value in (table.discount_pct, table.degradation_pct))
-    return levelised_cost(1.0, 0.0, 1.0, rate, table.years or YEARS, loss)
+    fade = (1.0 - loss) / (1.0 + rate)
+    return (1.0 + rate) / sum(fade**year for year in range(table.years or YEARS))
 
 
 def payback(cost: float, gain_kwh: float, table: RetrofitTable) -> Payback | None:
