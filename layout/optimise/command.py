@@ -10,6 +10,7 @@ from layout.optimise.answer import BEST_PLAN, Answer, LayoutAnswer, Told, find_a
 from layout.optimise.judge import Traced
 from layout.optimise.place import Positions
 from layout.optimise.place_trace import AGREE_FRACTION
+from layout.optimise.review import review
 from layout.optimise.search import front
 from layout.optimise.study import Held
 from layout.optimise.write_plan import corners_csv, corners_geojson
@@ -18,6 +19,9 @@ from layout.plan import Plan
 from layout.report import tables
 from layout.report.files import file_stem, to_json
 from layout.report.numbers import number
+from layout.report.optimise_page import optimise_page
+from layout.report.optimise_rows import review_data
+from layout.report.optimise_words import overturning
 from layout.report.outputs import Output
 
 NO_LIMIT = (
@@ -33,10 +37,15 @@ def optimise_command(plan: Plan, source: str, folder: Path, told: Told | None = 
     Raises InputError where the plan has no [optimise] or its limits cannot be met.
     """
     answer = find_answer(plan, source, folder, told)
-    data = answer_data(answer)
-    files: dict[str, str | bytes] = {BEST_PLAN: answer.text, "optimise.json": to_json(data)}
+    found = review(answer, folder, told)
+    data = answer_data(answer) | review_data(found)
+    files: dict[str, str | bytes] = {
+        "optimise.html": optimise_page(found),
+        BEST_PLAN: answer.text,
+        "optimise.json": to_json(data),
+    }
     files |= _corner_files(answer)
-    return Output(data, files, _shown(answer))
+    return Output(data, files, (*_shown(answer), overturning(found), "", *(f"note: {n}" for n in answer.notes)))
 
 
 def _corner_files(answer: Answer) -> dict[str, str | bytes]:
@@ -66,7 +75,7 @@ def _shown(answer: Answer) -> tuple[Table | str, ...]:
         lines += _sentences(answer, name, found)
     for name, why in answer.left_out.items():
         lines.append(f"{name}: left out, its limits cannot be met: {'; '.join(why)}.")
-    return (*lines, "", *(f"note: {n}" for n in answer.notes))
+    return tuple(lines)
 
 
 def _table(answer: Answer) -> Table:

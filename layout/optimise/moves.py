@@ -83,7 +83,7 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
     base = Case(year, plan_settings(plan), plan.prices)
     doubt = plan.uncertainty
     found = [
-        _pair("weather", "sunlight of the year", doubt.weather_pct, "%", doubt.source("weather_pct"),
+        _pair("weather", "sunlight of the year", doubt.weather_pct, "%", _source(plan, "weather_pct"),
               *(replace(base, year=sunnier(year, s * doubt.weather_pct / 100.0)) for s in (-1, 1))),
         _pair("beam", "beam in it, at the same light on the level", 100 * BEAM_SHARE, "%", OURS,
               *(replace(base, year=clearer(year, s * BEAM_SHARE)) for s in (-1, 1))),
@@ -93,9 +93,9 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
               *(replace(base, cooling_factor=1 + s * COOLING_SHARE) for s in (-1, 1))),
         _pair("albedo", "albedo of the ground", ALBEDO, "", OURS,
               *(replace(base, year=replace(year, albedo=np.clip(year.albedo + s * ALBEDO, 0, 1))) for s in (-1, 1))),
-        _pair("soiling", "light that soiling takes", doubt.soiling_pct, "points of %", doubt.source("soiling_pct"),
+        _pair("soiling", "light that soiling takes", doubt.soiling_pct, "% of all", _source(plan, "soiling_pct"),
               *(_soiled(base, s * doubt.soiling_pct) for s in (-1, 1))),
-        _pair("panel_power", "rated power of the panels", doubt.panel_pct, "%", doubt.source("panel_pct"),
+        _pair("panel_power", "rated power of the panels", doubt.panel_pct, "%", _source(plan, "panel_pct"),
               *(replace(base, power_factor=1 + s * doubt.panel_pct / 100) for s in (-1, 1))),
         _pair("gamma", "temperature coefficient of power", GAMMA_PCT_PER_K, "%/K", OURS,
               *(replace(base, gamma_shift=s * GAMMA_PCT_PER_K) for s in (-1, 1))),
@@ -112,6 +112,11 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
         )  # fmt: skip
     found += _prices(plan, base)
     return tuple(found)
+
+
+def _source(plan: Plan, key: str) -> str:
+    """Who says how uncertain something is."""
+    return "the plan" if key in plan.uncertainty.model_fields_set else OURS
 
 
 def _pair(key: str, what: str, by: float, unit: str, source: str, low: Case, high: Case) -> Move:
@@ -156,4 +161,4 @@ def _prices(plan: Plan, base: Case) -> list[Move]:
         found.append(_pair(key, what, 100 * PRICE_SHARE, "%", OURS, *ends))
     rates = [max(0.0, prices.discount_pct + s * DISCOUNT_PCT) for s in (-1, 1)]
     ends = (replace(base, prices=prices.model_copy(update={"discount_pct": r})) for r in rates)
-    return [*found, _pair("discount_pct", "yearly discount rate", DISCOUNT_PCT, "points of %", OURS, *ends)]
+    return [*found, _pair("discount_pct", "yearly discount rate", DISCOUNT_PCT, "% a year", OURS, *ends)]

@@ -19,9 +19,10 @@ from layout.field import Block, Field, blocks, build_field
 from layout.geometry.rays import worker_count
 from layout.hot_water import hot_water_year
 from layout.ledger import electricity
-from layout.optimise.cost import cost_per_kwh, money
+from layout.optimise.cost import cost_per_kwh
+from layout.optimise.judge import score
 from layout.optimise.moves import Case, Move, moves
-from layout.optimise_tables import OptimiseTable, PricesTable
+from layout.optimise.whole import arranged_figures
 from layout.plan import Layout, Plan
 from layout.power.glass import transmission_ratio
 from layout.run import plan_settings
@@ -95,7 +96,7 @@ def sensitivity(
         told(i + 1, len(rivals))
     scores = np.array(
         [
-            [_score(plan, plan.optimise, case.prices, a, e) for a, e in zip(built, row, strict=True)]
+            [_score(plan, case, a, e) for a, e in zip(built, row, strict=True)]
             for case, row in zip(cases, energies, strict=True)
         ]
     )
@@ -118,30 +119,17 @@ def _lead(scores: FloatArray) -> float:
     return float(scores[0] / scores[1:].max() - 1.0) if len(scores) > 1 else float("nan")
 
 
-def _score(
-    plan: Plan, table: OptimiseTable, prices: PricesTable | None, arrangement: Arrangement, energy: float
-) -> float:
+def _score(plan: Plan, case: Case, arrangement: Arrangement, energy: float) -> float:
     """The larger the better, as the search counts."""
-    plot = plan.site.plot.area_m2 if plan.site.plot else float("nan")
-    area = sum(p.area_m2 for p in arrangement.scene.panels)
-    figures = {
-        "energy_ac_kwh": energy,
-        "kwh_per_m2_plot": energy / plot,
-        "kwh_per_m2_panel": energy / area,
-        "panels": float(len(arrangement.scene.panels)),
-        "dc_capacity_kw": capacity_kw(arrangement),
-        "reflector_area_m2": arrangement.reflector_area_m2,
-        "plot_area_m2": plot,
+    assert plan.optimise is not None
+    figures = arranged_figures(plan, arrangement) | {"energy_ac_kwh": energy}
+    figures |= {
+        "kwh_per_m2_plot": energy / figures["plot_area_m2"],
+        "kwh_per_m2_panel": energy / figures["panel_area_m2"],
     }
-    if prices is not None:
-        figures["money"] = money(prices, arrangement.kind, figures)
-        figures["cost_per_kwh"] = cost_per_kwh(prices, arrangement.kind, figures)
-
-    def gain(aim: str) -> float:
-        return 1.0 / figures[aim] if aim == "cost_per_kwh" else figures[aim]
-
-    first = gain(table.objective)
-    return first if table.second is None else float(first**table.weight * gain(table.second) ** (1.0 - table.weight))
+    if case.prices is not None:
+        figures["cost_per_kwh"] = cost_per_kwh(case.prices, arrangement.kind, figures)
+    return score(plan.optimise, figures)
 
 
 def case_energies(arrangement: Arrangement, cases: Sequence[Case]) -> FloatArray:

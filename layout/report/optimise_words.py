@@ -1,0 +1,238 @@
+"""What an optimisation has to say, in sentences that begin with the answer."""
+
+from layout.optimise.answer import Answer, LayoutAnswer, limits_reached
+from layout.optimise.judge import Traced, excess
+from layout.optimise.place import Positions
+from layout.optimise.place_trace import AGREE_FRACTION
+from layout.optimise.review import Review
+from layout.optimise.sensitivity import Moved, Sensitivity
+from layout.optimise.study import Held
+from layout.optimise_tables import LimitsTable
+from layout.report.numbers import joined, number, percent, signed_percent
+from layout.report.optimise_names import (
+    aim_value,
+    aim_words,
+    either,
+    limit_value,
+    limit_words,
+    parted,
+    span_words,
+    valued,
+    values_words,
+)
+from layout.report.sentences import TIE_FRACTION, named
+
+SAME_FRACTION = 0.0005
+"""Differences below this are told as none."""
+
+
+def optimise_sentences(review: Review) -> tuple[str, ...]:
+    """The answer, what it is better than, how far from the best possible, what holds it, what could overturn it."""
+    answer = review.answer
+    best = answer.layouts[answer.best]
+    lines = [_answer(answer, best), *_against_plan(review, best), *_runner_up(answer, best)]
+    lines.append(_how_far(review, best))
+    lines += _holds(answer, best)
+    lines += _flat(best)
+    lines += rule_sentences(review)[:1]
+    lines.append(overturning(review))
+    return tuple(line for line in lines if line)
+
+
+def _answer(answer: Answer, best: LayoutAnswer) -> str:
+    found = best.chosen
+    shape = values_words(found.values) or "shape as in the plan"
+    where = ", its rows or towers placed one by one" if best.positions is not None and best.positions.taken else ""
+    figures = found.figures
+    return (
+        f"Best by {aim_words(answer.table)}: {named(best.name)} with {shape}{where}. It gives "
+        f"{aim_value(answer.table, figures)}: {number(figures['energy_ac_kwh'])} kWh a year at the socket from "
+        f"{figures['panels']:.0f} panels."
+    )
+
+
+def _against_plan(review: Review, best: LayoutAnswer) -> list[str]:
+    """By how much it is better than what the plan holds."""
+    asked, answer = review.asked.get(best.name), review.answer
+    if asked is None or asked.layout == best.chosen.layout:
+        return []
+    gain = best.chosen.score / asked.score - 1.0
+    if asked.broken:
+        limits = joined([_beyond(answer, key, asked) for key in asked.broken])
+        than = f"{percent(abs(gain))} {_better(answer)} than" if gain >= 0 else f"{percent(-gain)} short of"
+        return [f"That is {than} what the plan's own values give, but those break the limit on {limits}."]
+    if abs(gain) < SAME_FRACTION:
+        return [f"The plan's own values are as good, within {percent(SAME_FRACTION, 2)}."]
+    return [f"That is {percent(gain)} {_better(answer)} than {named(best.name)} with the plan's own values."]
+
+
+def _beyond(answer: Answer, key: str, found: Traced) -> str:
+    limit = getattr(answer.table.limits, key)
+    return f"{limit_words(key)} ({limit_value(key, found.figures[key])}, allowed {limit_value(key, limit)})"
+
+
+def _better(answer: Answer) -> str:
+    return "better" if "cost_per_kwh" in (answer.table.objective, answer.table.second) else "more"
+
+
+def _runner_up(answer: Answer, best: LayoutAnswer) -> list[str]:
+    others = sorted(
+        (a for a in answer.layouts.values() if a is not best), key=lambda a: a.chosen.score, reverse=True
+    )  # fmt: skip
+    if not others:
+        return []
+    second = others[0]
+    gain = best.chosen.score / second.chosen.score - 1.0
+    shape = values_words(second.chosen.values)
+    told = f"{named(second.name)}{f' ({shape})' if shape else ''}"
+    if gain < TIE_FRACTION:
+        return [f"Next is {told}, {percent(gain, 2)} behind: too close to call."]
+    return [f"Next is {told}: the best is {percent(gain)} {_better(answer)}."]
+
+
+def _how_far(review: Review, best: LayoutAnswer) -> str:
+    """What is proven, and what the panels lose to shade at most."""
+    study, p = best.study, best.positions
+    parts = []
+    if len(study.points) > 1:
+        parts.append(
+            f"{len(study.points)} shapes were looked at and the best {len(study.traced)} traced whole; such a search "
+            "by itself proves nothing"
+        )
+    if p is not None:
+        parts.append(("for that shape, " if parts else "") + _proof(p))
+    result = review.result.layouts[best.name]
+    lost = result.shade_loss_fraction
+    parts.append(
+        f"without any shadow and by themselves the same panels would get {percent(1 / (1 - lost) - 1)} more light, "
+        + ("reflectors left out" if result.boost else "which no spacing can pass")
+    )
+    return f"How far from the best possible: {'; '.join(parts)}."
+
+
+def _proof(p: Positions) -> str:
+    what = {"rows": "rows", "sites": "towers"}.get(p.kind, "places")
+    gap = "none" if p.gap_fraction <= 0 else f"none by more than {percent(p.gap_fraction, 2)}"
+    off = f"traced whole, the model is {signed_percent(p.difference_fraction, 2)} off"
+    doubt = "" if abs(p.difference_fraction) <= AGREE_FRACTION else ", so the proof holds for the model only"
+    taken = (
+        "the choice is taken"
+        if p.taken
+        else "the regular pattern stays, which traced whole is as good or better or keeps the limits"
+    )
+    return (
+        f"of all choices of {what} among {len(p.at)} places {gap} is better by the model (proven); {off}{doubt}; "
+        f"{taken}."
+    )
+
+
+def _holds(answer: Answer, best: LayoutAnswer) -> list[str]:
+    """Limits reached and bounds that the best lies on."""
+    lines = []
+    reached = limits_reached(answer, best.name)
+    if reached:
+        lines.append(f"What holds it back: {joined([_limit_at(answer, best, key) for key in reached])}.")
+    lines += [held_words(h) for h in best.study.held]
+    if answer.table.limits == LimitsTable():
+        lines.append(
+            "The plan sets no limit: closer rows at lower tilt then win per m² of plot as far as the bounds allow. A "
+            "limit on panels, rated power or money makes the question real."
+        )
+    return lines
+
+
+def _limit_at(answer: Answer, best: LayoutAnswer, key: str) -> str:
+    limit, found = getattr(answer.table.limits, key), best.chosen.figures[key]
+    return f"the limit on {limit_words(key)} ({number(limit)}; the best has {number(found)})"
+
+
+def held_words(held: Held) -> str:
+    """What lies on a bound and what lies beyond it."""
+    more = held.reason or f"a twentieth of its range further would bring {signed_percent(held.gain)}"
+    real = ""
+    if held.real:
+        real = f"; a limit on {either([limit_words(k) for k in held.real])} would make it a question of the ground"
+    told = valued(held.key, held.value)
+    return f"{told[0].upper()}{told[1:]} is the {held.bound} bound: {more}{real}."
+
+
+def _flat(best: LayoutAnswer) -> list[str]:
+    told = [f"{parted(key)[0]} {span_words(key, values)}" for key, values in best.study.flat.items()]
+    return [f"As good within 1 %, each by itself: {joined(told)}."] if told else []
+
+
+def rule_sentences(review: Review) -> tuple[str, ...]:
+    """The spacing rule without shade at midwinter: what it asks for, and what following it blindly costs."""
+    answer = review.answer
+    best = answer.layouts[answer.best]
+    if best.study.winter is None:
+        return ()
+    pitch = best.study.winter[0]
+    asks = f"The rule of no shade from 9 to 15 h at midwinter asks for a pitch of {pitch:g} m"
+    if review.rule is None:
+        return (f"{asks}, which does not fit on the plot.",)
+    return (f"{asks}. {_followed(answer, best.chosen, review.rule)}",)
+
+
+def _followed(answer: Answer, best: Traced, rule: Traced) -> str:
+    change = rule.score / best.score - 1.0
+    each = rule.figures["kwh_per_m2_panel"] / best.figures["kwh_per_m2_panel"] - 1.0
+    what = f"Following it blindly, other values kept, costs {percent(-change)}" if change < 0 else ""
+    if rule.broken:
+        over = excess(answer.table.limits, rule.figures)
+        limits = joined([f"{limit_words(k)} by {percent(over[k], 0)}" for k in rule.broken])
+        what = f"Following it blindly, other values kept, breaks the limit on {limits}"
+    elif change >= 0:
+        what = f"Following it, other values kept, would bring {percent(change, 2)}: it lies within the search's error"
+    return (
+        f"{what}: {rule.figures['panels']:.0f} panels instead of {best.figures['panels']:.0f}, each with "
+        f"{signed_percent(each)} energy."
+    )
+
+
+def overturning(review: Review) -> str:
+    """Which assumption makes another layout the best, or that none of those moved does; empty where none was moved."""
+    moved = review.moved
+    best = moved.rivals[0].label
+    if not moved.moved:
+        return ""
+    first = moved.moved[0]
+    most = (
+        f"{named(best)} moves most with {first.move.what} ({first.move.by}: {_span(first.change)})"
+        if max(abs(c) for c in first.change) > 0
+        else ""
+    )
+    if len(moved.rivals) < 2:
+        return f"What could overturn it: {most}; there is no rival to lose against."
+    turned = [m for m in moved.moved if m.overturns]
+    if turned:
+        told = joined([f"{m.move.what} ({m.move.by}; then {_winner(moved, m)})" for m in turned])
+        return f"What could overturn it: {told}. {most}."
+    lead = max(moved.moved, key=_reach)
+    return (
+        f"What could overturn it: none of the {len(moved.moved)} assumptions that were moved, each by itself. {most}; "
+        f"its lead moves most with {lead.move.what} ({lead.move.by}: {_span(lead.leads)})."
+    )
+
+
+def _reach(moved: Moved) -> float:
+    return max(moved.leads) - min(moved.leads)
+
+
+def _span(values: tuple[float, float]) -> str:
+    return " to ".join(signed_percent(v, 1 if abs(v) >= 0.0095 else 2) for v in values)
+
+
+def _winner(found: Sensitivity, moved: Moved) -> str:
+    numbers = sorted({w for w in moved.winners if w})
+    return " or ".join(f"{named(found.rivals[n].label)} leads" for n in numbers)
+
+
+def overturned(found: Sensitivity, moved: Moved) -> str:
+    """Who leads at an end where it is not the best as assumed."""
+    ends = [
+        f"{named(found.rivals[w].label)}, with {end} of it"
+        for w, end in zip(moved.winners, ("less", "more"), strict=True)
+        if w
+    ]
+    return "; ".join(ends) or "the same"
