@@ -185,10 +185,15 @@ def retrofit(args: argparse.Namespace) -> int:
     """Reflectors around panels that stand on a roof."""
     # Loaded here: the solver takes time that other commands need not wait for.
     from layout.retrofit.command import retrofit_command
+    from layout.retrofit.parts_command import parts_command
 
     plan = _plan(args.plan)
+    source = args.plan.read_text(encoding="utf-8-sig")
     with _progress() as progress:
-        output = retrofit_command(plan, progress, args.plan.read_text(encoding="utf-8-sig"))
+        if args.parts is None:
+            output = retrofit_command(plan, progress, source)
+        else:
+            output = parts_command(plan, args.parts, source, progress)
     return _finish(args, output)
 
 
@@ -347,6 +352,7 @@ def _parser() -> argparse.ArgumentParser:
     sub.add_argument("plan", type=Path, nargs="?", metavar="PLAN", help="plan file (default: a bundled demo)")
     sub = command("retrofit", retrofit, "reflectors around panels that stand on a roof, and what they bring")
     sub.add_argument("plan", type=Path, metavar="PLAN", help="plan file with a layout of kind 'roof'")
+    sub.add_argument("--parts", type=Path, metavar="LIST", help="no search: trace the sheets of a parts list (CSV)")
     sub = command("light", light, "beam on every cell at one moment, a picture, and what a meter should read")
     sub.add_argument("plan", type=Path, metavar="PLAN")
     sub.add_argument("layout", nargs="?", metavar="LAYOUT", help="name of a layout (default: all)")

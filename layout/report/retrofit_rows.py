@@ -91,7 +91,7 @@ def tried_rows(result: Retrofit) -> Rows:
     gain = result.problem.gain.sum(axis=1) * result.ac_per_dc
     place = np.array([c.place for c in result.found.candidates], dtype=np.int64)
     rejected = Counter(r.place for r in result.found.rejected)
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for number_, where in enumerate(result.found.places):
         mine = np.flatnonzero(place == number_)
         if not len(mine):
@@ -116,7 +116,7 @@ def _without_room(result: Retrofit, used: set[int], rejected: Counter[str]) -> l
         if number_ not in used:
             reasons = Counter(r.reason for r in result.found.rejected if r.place == where.name)
             names.setdefault(reasons.most_common(1)[0][0] if reasons else "", []).append(where.name)
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for reason, places in names.items():
         more = f" and {len(places) - 1} more such places" if len(places) > 1 else ""
         why = f"none fits: {reason}" if reason else "none fits"
