@@ -11,6 +11,7 @@ from layout.optimise_tables import (
     PositionsTable,
     PricesTable,
     VaryTable,
+    accepted_by,
     variable_keys,
     whole_number,
     with_values,
@@ -97,7 +98,7 @@ def _range_faults(vary: VaryTable, layout: Layout, file: str, key: str) -> list[
         try:
             with_values(layout, {vary.key: value})
         except ValidationError:
-            faults.append(Fault(file, f"{key}.{end}", f"{value:g}", f"a value that {vary.key} may have"))
+            faults.append(Fault(file, f"{key}.{end}", f"{value:g}", f"for {vary.key} {accepted_by(layout, vary.key)}"))
     if vary.step is not None and vary.step > high - low:
         faults.append(Fault(file, f"{key}.step", f"{vary.step:g}", f"up to high less low, {high - low:g}"))
     if whole_number(layout, vary.key) and any(v != round(v) for v in (low, vary.step or 1.0)):
@@ -114,7 +115,7 @@ def _choice_faults(vary: VaryTable, layout: Layout, reflectors: Collection[str],
     given = [n for n in ("low", "high", "step") if getattr(vary, n) is not None]
     faults = [Fault(file, f"{key}.{n}", "beside choices", "either choices or low and high") for n in given]
     if len(set(vary.choices)) < max(2, len(vary.choices)):
-        faults.append(Fault(file, f"{key}.choices", f"{len(vary.choices)} words", "at least two, each once"))
+        faults.append(Fault(file, f"{key}.choices", shown(list(vary.choices)), "at least two words, each once"))
     words = {"orientation": ("landscape", "portrait"), "panel": list_panel_types()}.get(vary.key, reflectors)
     wrong = [(i, word) for i, word in enumerate(vary.choices) if word not in words]
     return faults + [Fault(file, f"{key}.choices[{i}]", shown(word), nearest(word, words)) for i, word in wrong]

@@ -143,6 +143,14 @@ def whole_number(layout: Layout, key: str) -> bool:
     return isinstance(getattr(layout.booster[int(match[1])], match[2]) if match else getattr(layout, key), int)  # type: ignore[union-attr]
 
 
+def accepted_by(layout: Layout, key: str) -> str:
+    """What a key of a layout may have, in words."""
+    match = BOOSTER_KEY.match(key)
+    table, word = (layout.booster[int(match[1])], match[2]) if match else (layout, key)  # type: ignore[union-attr]
+    extra = type(table).model_fields[word].json_schema_extra
+    return str(extra["accepts"]) if isinstance(extra, dict) else "another value"
+
+
 def with_values(layout: Layout, values: Mapping[str, Value]) -> Layout:
     """The layout with some of its values set. Raises pydantic.ValidationError where one is out of its range."""
     told = layout.model_dump()

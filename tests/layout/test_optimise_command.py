@@ -1,0 +1,180 @@
+"""The command `optimise`: its answer is what `compare` gives on the plan it writes; stopped, it goes on."""
+
+import csv
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from layout.cli import main
+from layout.optimise.study import store_path
+from layout.plan import read_plan
+from layout.run import run_plan
+
+PLAN = """
+[site]
+name = "corrawindle"
+[plot]
+boundary = [[0, 0], [15, -1], [17, 11], [2, 14]]
+setback_m = 0.4
+[[plot.obstacle]]
+outline = [[11, 6], [13, 6], [13, 7.5], [11, 7.5]]
+height_m = 2.2
+[[layout]]
+name = "rows"
+kind = "rows"
+tilt_deg = 22
+azimuth_deg = 0
+pitch_m = 3.4
+[[layout.booster]]
+reflector = "mirror"
+place = "aisle"
+width_m = 0.5
+tilt_deg = 15
+[[layout]]
+name = "towers"
+kind = "towers"
+side_m = 1.15
+height_m = 1.8
+base_height_m = 0.4
+spacing_m = 4
+[optimise]
+evaluations = 8
+[[optimise.vary]]
+layout = "rows"
+key = "pitch_m"
+low = 2.4
+high = 5
+step = 0.2
+[[optimise.vary]]
+layout = "rows"
+key = "booster[0].reflector"
+choices = ["mirror", "matt"]
+[[optimise.vary]]
+layout = "towers"
+key = "spacing_m"
+low = 3
+high = 8
+step = 0.5
+"""
+PLACES = "[optimise.positions]\nrows_net_m = 0.5\nsites_net_m = 3\ntime_s = 20\ngap_pct = 2\n"
+LIMITS = "[optimise.limits]\npanels = 26\naisle_m = 0.5\n"
+
+
+def optimised(folder: Path, text: str) -> dict[str, Any]:
+    """The answer's numbers; files lie in ``folder``."""
+    folder.mkdir(exist_ok=True)
+    (folder / "plan.toml").write_text(text)
+    assert main(["optimise", str(folder / "plan.toml"), "--out", str(folder)]) == 0
+    data: dict[str, Any] = json.loads((folder / "optimise.json").read_text())
+    return data
+
+
+def test_the_answer_is_what_compare_gives_on_the_plan_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = optimised(tmp_path, PLAN + LIMITS + PLACES)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "warning" not in said
+    result = run_plan(read_plan(tmp_path / found["plan_file"]))
+    assert set(result.layouts) == set(found["layouts"]) == {"rows", "towers"}
+    for name, told in found["layouts"].items():
+        compared = result.layouts[name]
+        for key in ("panels", "dc_capacity_kw", "reflector_area_m2", "energy_ac_kwh", "kwh_per_m2_plot"):
+            assert told["figures"][key] == pytest.approx(getattr(compared, key), rel=1e-9), (name, key)
+        assert told["figures"]["panels"] <= 26
+        assert told["figures"]["aisle_m"] >= 0.5
+        places = told["positions"]
+        assert abs(places["rounds"][-1]["difference_fraction"]) <= 0.01
+        assert 0.0 <= places["gap_fraction"] <= 0.02 or places["timed_out"]
+        assert places["taken"] == (places["figures"]["energy_ac_kwh"] > told["traced"][0]["figures"]["energy_ac_kwh"])
+        lines = list(csv.DictReader((tmp_path / f"optimise-{name}-positions.csv").read_text().splitlines()))
+        panels = [line for line in lines if line["what"] == "panel"]
+        assert len(panels) == told["figures"]["panels"]
+        shapes = json.loads((tmp_path / f"optimise-{name}-positions.geojson").read_text())["features"]
+        assert len(shapes) == len(lines)
+    best = max(found["layouts"], key=lambda n: result.layouts[n].kwh_per_m2_plot)
+    assert found["best_layout"] == best
+    again = optimised(tmp_path, PLAN + LIMITS + PLACES)
+    assert [told["worked_out_now"] for told in again["layouts"].values()] == [0, 0]
+    assert again["layouts"]["rows"]["figures"] == found["layouts"]["rows"]["figures"]
+
+
+def test_without_a_limit_it_warns_and_tells_what_would_make_the_question_real(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = optimised(tmp_path, PLAN)
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.startswith("warning: the plan has no [optimise.limits]")
+    (held,) = found["layouts"]["rows"]["on_a_bound"]
+    assert (held["key"], held["bound"], held["value"]) == ("pitch_m", "low", 2.4)
+    assert held["gain"] is None or held["gain"] > 0
+    assert held["real"] == ["panels", "dc_capacity_kw", "aisle_m"]
+    assert "rows: pitch_m lies on its low bound, 2.4;" in said
+    assert found["layouts"]["rows"]["positions"] is None
+
+
+def test_a_layout_that_cannot_keep_the_limits_is_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = optimised(tmp_path, PLAN + "[optimise.limits]\nheight_m = 1.9\n")
+    assert set(found["layouts"]) == {"rows"}
+    (why,) = found["left_out"]["towers"]
+    assert why.startswith("optimise.limits.height_m: 1.9, and at best 2.2 on 'towers', 0.3 too much")
+    assert "towers: left out, its limits cannot be met" in " ".join(capsys.readouterr().out.split())
+
+
+def test_limits_that_no_layout_keeps_are_all_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "plan.toml").write_text(PLAN + "[optimise.limits]\nheight_m = 0.5\n")
+    assert main(["optimise", str(tmp_path / "plan.toml"), "--out", str(tmp_path)]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 2
+    assert all("optimise.limits.height_m: found 0.5, and at best" in line for line in lines)
+    assert not (tmp_path / "optimise.json").exists()
+
+
+def started(folder: Path) -> "subprocess.Popen[str]":
+    (folder / "plan.toml").write_text(PLAN + LIMITS)
+    script = "import sys; from layout.start import main; sys.exit(main())"
+    words = ["optimise", str(folder / "plan.toml"), "--out", str(folder)]
+    return subprocess.Popen([sys.executable, "-c", script, *words], stderr=subprocess.PIPE, text=True)
+
+
+def kept_lines(folder: Path, least: int) -> int:
+    """Finished evaluations once there are so many, or after two minutes."""
+    path, deadline = store_path(folder), time.monotonic() + 120
+    while time.monotonic() < deadline and (not path.exists() or path.read_bytes().count(b"\n") < least):
+        time.sleep(0.02)
+    return path.read_bytes().count(b"\n")
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=["killed", "stopped"])
+def test_a_run_that_ends_early_loses_no_finished_evaluation(how: signal.Signals, tmp_path: Path) -> None:
+    whole = optimised(tmp_path / "whole", PLAN + LIMITS)
+    folder = tmp_path / "early"
+    folder.mkdir()
+    child = started(folder)
+    kept = kept_lines(folder, 5)
+    os.kill(child.pid, how)
+    error = child.communicate(timeout=120)[1]
+    assert kept >= 5
+    if how is signal.SIGINT:
+        assert child.returncode == 130
+        assert error.strip() == "stopped; nothing half-written"
+    assert not (folder / "optimise.json").exists()
+    again = optimised(folder, PLAN + LIMITS)
+    new = [sum(told["worked_out_now"] for told in data["layouts"].values()) for data in (whole, again)]
+    assert new[1] <= new[0] - kept
+    for name, told in again["layouts"].items():
+        assert told["best"] == whole["layouts"][name]["best"]
+        assert told["figures"] == whole["layouts"][name]["figures"]
+
+
+def test_a_plan_without_the_table_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "plan.toml").write_text(PLAN[: PLAN.index("[optimise]")])
+    assert main(["optimise", str(tmp_path / "plan.toml"), "--out", str(tmp_path)]) == 2
+    assert "optimise: found nothing; accepted: a table, [optimise]" in capsys.readouterr().err
