@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from layout.report.retrofit_parts import PartLine, total_money
+from layout.report.retrofit_rows import panel_shares
 from layout.report.retrofit_words import strings_rest_kwh
 from layout.retrofit.parts_back import Sheet
 from layout.retrofit.payback import Payback
@@ -54,9 +55,8 @@ def retrofit_data(result: Retrofit, task: Task, lines: Sequence[PartLine]) -> di
 
 
 def _by_panel(result: Retrofit) -> list[dict[str, float]]:
-    """DC kWh that each chosen part by itself brings each panel, by its number; nothing where it does not reach."""
-    gain = result.problem.gain[result.chosen]
-    return [{f"{k + 1}": float(v) for k, v in enumerate(column) if v} for column in gain.T]
+    """DC kWh that each chosen part brings each panel, by its number; nothing where it does not reach."""
+    return [{f"{k + 1}": float(v) for k, v in enumerate(column) if v} for column in panel_shares(result).T]
 
 
 def _money(money: Payback | None, task: Task) -> dict[str, Any] | None:

@@ -9,6 +9,7 @@ from layout.report.numbers import NOTHING, joined, number, signed, signed_percen
 from layout.report.retrofit_parts import facing_words
 from layout.report.tables import MONTHS
 from layout.retrofit.refine import Retrofit
+from sites.conventions import FloatArray
 
 MOST_PARTS = 4
 """Parts told beside a panel: those that do most to it."""
@@ -18,19 +19,20 @@ WORTH_A_WORD = 0.002
 
 
 def panel_rows(result: Retrofit) -> Rows:
-    """Each panel without and with the parts, and what each part by itself does to it."""
+    """Each panel without and with the parts, and what each part does to it."""
     before, after = result.bare.dc_kwh, result.whole.dc_kwh
     light = result.whole.light_kwh / result.bare.light_kwh - 1.0
+    shares = panel_shares(result)
     rows = tuple(
         (
             f"{i}", _string_of(result, i), number(before[i]), _change(after[i], before[i]),
-            signed_percent(after[i] / before[i] - 1.0), signed_percent(light[i]), _by_part(result, i),
+            signed_percent(after[i] / before[i] - 1.0), signed_percent(light[i]), _by_part(shares[:, i], before[i]),
         )
         for i in range(len(before))
     )  # fmt: skip
     return Rows(
         ("string", "DC as it stands\nkWh a year", "parts bring\nkWh a year", "that is", "light\non it",
-         "by number, each by itself\nkWh a year"), rows,
+         "of that by number of part\nkWh a year"), rows,
     )  # fmt: skip
 
 
@@ -39,9 +41,20 @@ def _change(after: float, before: float) -> str:
     return signed(after - before) if abs(after - before) > 1e-5 * before else "0"
 
 
-def _by_part(result: Retrofit, panel: int) -> str:
-    gain = result.problem.gain[result.chosen, panel]
-    told = [k for k in np.argsort(-np.abs(gain), kind="stable") if abs(gain[k]) > 1e-4 * result.bare.dc_kwh[panel]]
+def panel_shares(result: Retrofit) -> FloatArray:
+    """What each chosen part does to each panel, (k, n) DC kWh of a year: what two do to one another shared in halves,
+    corrected by the tracing of all."""
+    shares = result.problem.effect[result.chosen].copy()
+    at = {int(i): k for k, i in enumerate(result.chosen)}
+    for (i, j), extra in result.problem.pairs.items():
+        if i in at and j in at:
+            shares[[at[i], at[j]]] += 0.5 * extra
+    return shares
+
+
+def _by_part(gain: FloatArray, standing: float) -> str:
+    """The parts that do most to a panel; gain : (k,) of each; standing : the panel's energy as it stands."""
+    told = [k for k in np.argsort(-np.abs(gain), kind="stable") if abs(gain[k]) > 1e-4 * standing]
     words = [f"{k + 1}: {signed(float(gain[k]), 2)}" for k in told[:MOST_PARTS]]
     return ", ".join([*words, "…"] if len(told) > MOST_PARTS else words) or NOTHING
 

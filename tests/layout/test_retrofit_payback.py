@@ -2,6 +2,7 @@
 
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -31,7 +32,7 @@ columns = 2
 """
 
 
-def filled(prices: PricesTable | None = None, **given: object) -> RetrofitTable:
+def filled(prices: PricesTable | None = None, **given: float) -> RetrofitTable:
     return with_prices(RetrofitTable.model_validate(given), prices)
 
 
@@ -82,7 +83,7 @@ def test_nothing_is_left_where_a_kwh_is_worth_what_it_costs(
     cost: float, gain: float, per_kwh: float, rate: float, loss: float, years: int
 ) -> None:
     """Net worth has the sign of worth less levelised cost, and is none where both are equal."""
-    terms = {"price_per_m2": 1.0, "years": years, "discount_pct": rate, "degradation_pct": loss}
+    terms: dict[str, Any] = {"price_per_m2": 1.0, "years": years, "discount_pct": rate, "degradation_pct": loss}
     money = payback(cost, gain, filled(**terms, price_per_kwh=per_kwh))
     assert money is not None
     assert money.net is not None
