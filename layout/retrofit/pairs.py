@@ -20,14 +20,17 @@ from layout.workers import Told
 from sites.conventions import FloatArray
 
 ALL_PAIRS = 16
-"""Up to so many candidates every neighbouring pair is traced before the first choice."""
+"""Up to so many candidates no pairs count as alike, and all that may matter are traced before the first choice."""
 
 CLASSES_FIRST = 24
 """With more candidates, classes of pairs traced before the first choice: those that bring most light together."""
 
-TOUCHES = 2e-3
-"""Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
-another is far less than that, and the whole tracing finds it."""
+TOUCHES = 3e-4
+"""Share of a panel's yearly light that both of a pair have to change before the pair is traced, if it is chosen: small
+gains are told to a few percent then. What others do to one another the whole tracing finds."""
+
+TOUCHES_FIRST = 2e-3
+"""The same for pairs traced before the first choice."""
 
 ALIKE_M = 0.01
 """Sheets and panels that lie as near to each other's places, seen from their pair, count as alike."""
@@ -40,7 +43,7 @@ class Pairs:
     """All pairs of a roof's candidates that touch the same panel and may stand together.
 
     classes : pairs that are alike, the first of each two the one that comes first in the class's own order
-    of_pair : the class of each pair (i, j), i < j
+    of_pair : the class of each pair (i, j), i < j; strong : those that both do much to one panel
     """
 
     roof: Roof
@@ -49,11 +52,12 @@ class Pairs:
     types: SheetTypes
     classes: dict[Key, list[Pair]]
     of_pair: dict[Pair, Key]
+    strong: frozenset[Pair]
 
     @classmethod
     def of(cls, roof: Roof, found: Found, effects: Sequence[Effect], types: SheetTypes) -> "Pairs":
         """Gather them. With few candidates no two are taken as alike."""
-        near = neighbours(found, effects, roof.light_kwh, range(len(effects)))
+        near = neighbours(found, effects, roof.light_kwh, TOUCHES)
         marks = [_mark(c) for c in found.candidates]
         classes: dict[Key, list[Pair]] = {}
         of_pair: dict[Pair, Key] = {}
@@ -61,16 +65,19 @@ class Pairs:
             key, first, second = _key(found.candidates, marks, i, j) if len(effects) > ALL_PAIRS else ((i, j), i, j)
             classes.setdefault(key, []).append((first, second))
             of_pair[(i, j)] = key
-        return cls(roof, found, effects, types, classes, of_pair)
+        strong = frozenset(neighbours(found, effects, roof.light_kwh, TOUCHES_FIRST))
+        return cls(roof, found, effects, types, classes, of_pair, strong)
 
     def first(self) -> list[Pair]:
-        """Pairs traced before the first choice: one of each class that brings much light."""
+        """Pairs traced before the first choice: with few candidates all in which one at least brings energy by itself,
+        else one of each class that brings much light."""
         if len(self.effects) <= ALL_PAIRS:
-            return list(self.of_pair)
+            brings = [e.dc_kwh.sum() > 0 for e in self.effects]
+            return [(i, j) for i, j in self.of_pair if (i, j) in self.strong and (brings[i] or brings[j])]
         light = np.array([e.light_kwh.sum() for e in self.effects])
         place = np.array([c.place for c in self.found.candidates])
         best = {int(np.flatnonzero(place == p)[light[place == p].argmax()]) for p in np.unique(place)}
-        among = [p for p in self.of_pair if best.issuperset(p)]
+        among = [p for p in self.of_pair if p in self.strong and best.issuperset(p)]
         return self.one_a_class(sorted(among, key=lambda p: -(light[p[0]] + light[p[1]])))[:CLASSES_FIRST]
 
     def one_a_class(self, pairs: Iterable[Pair]) -> list[Pair]:
@@ -112,16 +119,14 @@ class Pairs:
         return extra
 
 
-def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, among: Iterable[int]) -> list[Pair]:
-    """Pairs of different places that both change some panel's light by more than TOUCHES and may stand together."""
+def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, touches: float) -> list[Pair]:
+    """Pairs (i, j), i < j, of different places that both change some panel's light by more than the share ``touches``
+    and may stand together."""
     apart = {(int(i), int(j)) for i, j in found.conflicts}
-    reach = {
-        i: set(effects[i].panels[np.abs(effects[i].light_kwh) > TOUCHES * light[effects[i].panels]].tolist())
-        for i in among
-    }
+    reach = [set(e.panels[np.abs(e.light_kwh) > touches * light[e.panels]].tolist()) for e in effects]
     return [
         (i, j)
-        for i, j in combinations(sorted(i for i in reach if reach[i]), 2)
+        for i, j in combinations(np.flatnonzero([len(r) > 0 for r in reach]).tolist(), 2)
         if found.candidates[i].place != found.candidates[j].place and (i, j) not in apart and reach[i] & reach[j]
     ]
 

@@ -1,12 +1,22 @@
-"""Two small plans, one with reflectors, each worked out once for all tests of reports and commands."""
+"""Two small plans, one with reflectors, each worked out once for all tests of reports and commands; roofs."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from layout.plan import read_plan
+from layout.arrange import arrange
+from layout.arrange.roof import planes_of
+from layout.conditions import conditions
+from layout.plan import RoofLayout, panel_type_of, parse_plan, read_plan
 from layout.result import PlanResult
-from layout.run import run_plan
+from layout.retrofit.candidates import Found, find_candidates
+from layout.retrofit.places import places_of
+from layout.retrofit.refine import Task
+from layout.retrofit_table import RetrofitTable
+from layout.roof_shapes import roof_panels
+from layout.run import plan_settings, run_plan
+from sites.weather_files import load_weather
 
 SMALL_PLAN = """\
 title = "Orchard corner <two & three>"
@@ -146,6 +156,28 @@ def boosted_plan_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def boosted_result(boosted_plan_path: Path) -> PlanResult:
     """Its year."""
     return run_plan(read_plan(boosted_plan_path), processes=2)
+
+
+@pytest.fixture(scope="session")
+def roof_setting() -> Callable[[dict[str, object], RetrofitTable], tuple[Task, Found]]:
+    """A roof by the values of its plan (roof_plan.txt), and what might be put there."""
+    text = (Path(__file__).parent / "roof_plan.txt").read_text(encoding="utf-8")
+    roof, grid = (part.partition("\n")[2] for part in ("\n" + text).split("---"))
+
+    def setting(values: dict[str, object], table: RetrofitTable) -> tuple[Task, Found]:
+        values = {"right": 9, "top": 7, "edge": 0.0, "at": [1.6, 1.8]} | values
+        path = values.pop("path", "")
+        plan = parse_plan(roof.format(**values) + grid.format(**values) + str(path), "roof.toml", Path("."))
+        layout = plan.layouts[0]
+        assert isinstance(layout, RoofLayout)
+        arrangement, planes = arrange(plan, layout), planes_of(plan, layout)
+        panels = roof_panels(layout, planes, panel_type_of(plan, layout))
+        places = places_of(arrangement.scene.panels, panels, planes)
+        found = find_candidates(places, planes, arrangement.scene, table, table.reflectors or ("mirror",))
+        year = conditions(plan.site, load_weather(plan.site))
+        return Task(arrangement, planes, year, plan_settings(plan), plan.sheets, table), found
+
+    return setting
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
