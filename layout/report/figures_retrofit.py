@@ -1,6 +1,7 @@
 """The roof as on a drawing of it: panels with their gain, numbered parts, obstacles, paths, a scale."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib import colormaps
@@ -22,6 +23,15 @@ from sites.conventions import FloatArray
 WIDTH_IN = 7.6
 PART = "#D55E00"
 MARGIN_M = 0.5
+PANEL_PT, SMALLEST_PT = 7.0, 3.5
+"""Type on panels where there is room, and the smallest that can be read; with less room less is written."""
+
+NUMBER_PT, PLENTY_IN = 7.5, 0.28
+"""Type of the parts' numbers, and inches of paper a metre below which it shrinks."""
+
+NAME_M = 0.4
+"""Room that a name above an obstacle takes."""
+
 NAMED = {0.0: ", north", 90.0: ", east", 180.0: ", south", 270.0: ", west"}
 
 
@@ -42,18 +52,10 @@ def roof_figure(
     total = height_in + 1.1
     axes = figure.add_axes((0.08, 0.55 / total, (WIDTH_IN - 1.6) / WIDTH_IN, height_in / total))
     _ground(axes, plane)
-    gain = result.whole.dc_kwh / result.bare.dc_kwh - 1.0
-    rectangles = Rectangles.of([result.whole.arrangement.scene.panels[i] for i in panels])
-    colours = colormaps[LIGHT_MAP]
-    for number, points in zip(panels, plane.flat(corners(rectangles)), strict=True):
-        ring = points[[0, 1, 3, 2]]
-        axes.add_patch(Shape(ring, facecolor=colours(scale(gain[number])), edgecolor="white", linewidth=0.8))
-        dark = scale(gain[number]) < 0.6
-        words = f"{number}" if not len(result.chosen) else f"{number}\n{signed_percent(gain[number])}"
-        middle = ring.mean(axis=0)
-        axes.text(middle[0], middle[1], words, ha="center", va="center", fontsize=7, color="white" if dark else INK)
+    inch = (WIDTH_IN - 1.6) / wide  # a metre of the roof on paper
+    _panels(axes, result, plane, panels, scale, inch)
     for line in lines:
-        _part(axes, line)
+        _part(axes, line, min(NUMBER_PT, NUMBER_PT * inch / PLENTY_IN))
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), aspect="equal", xlabel="right from the origin, m",
              ylabel="up from the origin, m")  # fmt: skip
     axes.set_title(_title(plane))
@@ -63,6 +65,34 @@ def roof_figure(
         bar.set_title("DC gain\nof a year", fontsize=7.5, fontweight="normal", loc="center")
         bar.tick_params(labelsize=7)
     return figure
+
+
+def _panels(
+    axes: Axes, result: Retrofit, plane: RoofPlane, panels: Sequence[int], scale: Normalize, inch: float
+) -> None:
+    """Panels in the colour of their gain, with their numbers and what they gain, as far as there is room."""
+    gain = result.whole.dc_kwh / result.bare.dc_kwh - 1.0
+    rectangles = Rectangles.of([result.whole.arrangement.scene.panels[i] for i in panels])
+    colours = colormaps[LIGHT_MAP]
+    for number, points in zip(panels, plane.flat(corners(rectangles)), strict=True):
+        ring = points[[0, 1, 3, 2]]
+        axes.add_patch(Shape(ring, facecolor=colours(scale(gain[number])), edgecolor="white", linewidth=0.8))
+        words = [f"{number}", signed_percent(gain[number])] if len(result.chosen) else [f"{number}"]
+        size = np.ptp(ring, axis=0) * inch * 72.0
+        while words and (points_ := _fitting(words, size)) < SMALLEST_PT:
+            words.pop()
+        if words:
+            middle, light = ring.mean(axis=0), INK if scale(gain[number]) >= 0.6 else "white"
+            axes.text(
+                middle[0], middle[1], "\n".join(words), ha="center", va="center", fontsize=points_, color=light,
+                linespacing=1.1,
+            )  # fmt: skip
+
+
+def _fitting(words: Sequence[str], size: FloatArray) -> float:
+    """Type size [pt] at which lines fit into a panel of ``size`` (2,) pt, at most PANEL_PT."""
+    longest = max(len(word) for word in words)
+    return float(min(PANEL_PT, 0.8 * size[0] / (0.64 * longest), 0.9 * size[1] / (1.25 * len(words))))
 
 
 def gain_scale(result: Retrofit) -> Normalize:
@@ -96,22 +126,34 @@ def _ground(axes: Axes, plane: RoofPlane) -> None:
                 axes.add_patch(Shape(ring, fill=False, edgecolor=SOFT, linewidth=0.7, linestyle="--"))
     for path in table.path:
         axes.add_patch(Shape(np.array(path.outline), facecolor="none", edgecolor=HAIR, hatch="///", linewidth=0.0))
-        _label(axes, np.array(path.outline), path.name)
+        _label_inside(axes, np.array(path.outline), path.name)
     for obstacle in table.obstacle:
         axes.add_patch(Shape(np.array(obstacle.outline), facecolor=OBSTACLE, edgecolor=INK, linewidth=0.6))
-        _label(axes, np.array(obstacle.outline), obstacle.name, above=True)
+        _label_beside(axes, np.array(obstacle.outline), obstacle.name, plane)
 
 
-def _label(axes: Axes, outline: FloatArray, words: str, above: bool = False) -> None:
+def _label_inside(axes: Axes, outline: FloatArray, words: str) -> None:
+    """A name in the middle, along the longer way."""
     low, high = outline.min(axis=0), outline.max(axis=0)
-    turn = 90 if not above and high[1] - low[1] > high[0] - low[0] else 0
-    at = (0.5 * (low[0] + high[0]), high[1] + 0.08) if above else tuple(0.5 * (low + high))
-    axes.text(at[0], at[1], words, ha="center", va="bottom" if above else "center", rotation=turn, fontsize=7,
-              color=INK,
-              bbox={"facecolor": LAND, "edgecolor": "none", "pad": 1.0})  # fmt: skip
+    turn = 90 if high[1] - low[1] > high[0] - low[0] else 0
+    _name(axes, 0.5 * (low + high), words, ha="center", va="center", rotation=turn)
 
 
-def _part(axes: Axes, line: PartLine) -> None:
+def _label_beside(axes: Axes, outline: FloatArray, words: str, plane: RoofPlane) -> None:
+    """A name above, or to the left where the roof ends above."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    if high[1] + NAME_M < plane.outline.bounds[3]:
+        _name(axes, np.array([0.5 * (low[0] + high[0]), high[1] + 0.08]), words, ha="center", va="bottom")
+    else:
+        _name(axes, np.array([low[0] - 0.08, 0.5 * (low[1] + high[1])]), words, ha="right", va="center")
+
+
+def _name(axes: Axes, at: FloatArray, words: str, **how: Any) -> None:
+    box = {"facecolor": LAND, "edgecolor": "none", "pad": 1.0}
+    axes.text(at[0], at[1], words, fontsize=7, color=INK, bbox=box, **how)
+
+
+def _part(axes: Axes, line: PartLine, size_pt: float) -> None:
     """The part's shadow on the plane, its near edge thick, its number in a ring at one end."""
     for points in line.plane.flat(corners(line.part.sheets)):
         ring = points[[0, 1, 3, 2]]
@@ -119,8 +161,8 @@ def _part(axes: Axes, line: PartLine) -> None:
         axes.plot(points[:2, 0], points[:2, 1], color=PART, linewidth=1.8, solid_capstyle="butt")
     middle = np.mean(line.plane.flat(corners(line.part.sheets)), axis=(0, 1))
     axes.text(
-        middle[0], middle[1], f"{line.number}", fontsize=7.5, fontweight="bold", ha="center", va="center", color=INK,
-        bbox={"boxstyle": "circle,pad=0.2", "facecolor": "white", "edgecolor": PART, "linewidth": 1.0},
+        middle[0], middle[1], f"{line.number}", fontsize=size_pt, fontweight="bold", ha="center", va="center",
+        color=INK, bbox={"boxstyle": "circle,pad=0.2", "facecolor": "white", "edgecolor": PART, "linewidth": 1.0},
     )  # fmt: skip
 
 
