@@ -125,7 +125,7 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     sheets = read_sheet_types(data, file, faults, warnings)
     layouts = _layouts(data.get("layout"), file, faults)
     optimise, prices = read_optimise(data, layouts, sheets.known["reflector"], file, faults)
-    retrofit = _retrofit(data, sheets, layouts, prices, file, faults)
+    retrofit = _retrofit(data, sheets, prices, file, faults)
     hot_water = _hot_water(data, file, faults)
     if hot_water and panel and hot_water.a1 < 0.5 * panel.u0_w_m2_k:
         warnings.append(
@@ -235,12 +235,7 @@ def _hot_water(data: Mapping[str, Any], file: str, faults: list[Fault]) -> HotWa
 
 
 def _retrofit(
-    data: Mapping[str, Any],
-    sheets: SheetTypes,
-    layouts: Mapping[int, Layout],
-    prices: PricesTable | None,
-    file: str,
-    faults: list[Fault],
+    data: Mapping[str, Any], sheets: SheetTypes, prices: PricesTable | None, file: str, faults: list[Fault]
 ) -> RetrofitTable | None:
     """Limits of a retrofit; the layout and the types that it names must be there, money needs prices."""
     if "retrofit" not in data:
@@ -248,10 +243,14 @@ def _retrofit(
     table = check_table(RetrofitTable, data["retrofit"], file, "retrofit", faults)
     if table is None:
         return None
-    roofs = [layout.name for layout in layouts.values() if isinstance(layout, RoofLayout)]
+    told = data.get("layout")
+    tables = [t for t in told if isinstance(t, Mapping)] if isinstance(told, list) else []
+    roofs = [str(t.get("name")) for t in tables if t.get("kind") == "roof"]  # a faulty roof has told its own fault
     if table.layout is not None and table.layout not in roofs:
         faults.append(Fault(file, "retrofit.layout", shown(table.layout), nearest(table.layout, roofs)))
     for i, name in enumerate(table.reflectors):
+        if name in table.reflectors[:i]:
+            faults.append(Fault(file, f"retrofit.reflectors[{i}]", f"{shown(name)} a second time", "each once"))
         if name not in sheets.known["reflector"]:
             accepted = nearest(name, sheets.known["reflector"])
             faults.append(Fault(file, f"retrofit.reflectors[{i}]", f"no reflector type {shown(name)}", accepted))
