@@ -89,7 +89,7 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
               *(replace(base, year=clearer(year, s * BEAM_SHARE)) for s in (-1, 1))),
         _pair("air", "air temperature", AIR_K, "K", OURS,
               *(replace(base, year=replace(year, air_c=year.air_c + s * AIR_K)) for s in (-1, 1))),
-        _pair("cooling", "cooling of the panels (u0 and u1)", 100 * COOLING_SHARE, "%", OURS,
+        _pair("cooling", "cooling by air and wind", 100 * COOLING_SHARE, "%", OURS,
               *(replace(base, cooling_factor=1 + s * COOLING_SHARE) for s in (-1, 1))),
         _pair("albedo", "albedo of the ground", ALBEDO, "", OURS,
               *(replace(base, year=replace(year, albedo=np.clip(year.albedo + s * ALBEDO, 0, 1))) for s in (-1, 1))),
@@ -97,7 +97,7 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
               *(_soiled(base, s * doubt.soiling_pct) for s in (-1, 1))),
         _pair("panel_power", "rated power of the panels", doubt.panel_pct, "%", _source(plan, "panel_pct"),
               *(replace(base, power_factor=1 + s * doubt.panel_pct / 100) for s in (-1, 1))),
-        _pair("gamma", "temperature coefficient of power", GAMMA_PCT_PER_K, "%/K", OURS,
+        _pair("gamma", "temperature coefficient", GAMMA_PCT_PER_K, "%/K", OURS,
               *(replace(base, gamma_shift=s * GAMMA_PCT_PER_K) for s in (-1, 1))),
     ]  # fmt: skip
     if any(a.scene.reflectors for a in built):

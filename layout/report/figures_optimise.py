@@ -186,7 +186,7 @@ def flat_figure(axes_: Sequence[Axis]) -> Figure:
         place.set_visible(False)
     for row in places:
         row[0].set_ylabel("change against the best, %", fontsize=8.5)
-    figure.subplots_adjust(left=0.085, right=0.985, top=1 - 0.1 / tall, bottom=0.92 / tall, wspace=0.08, hspace=0.45)
+    figure.subplots_adjust(left=0.095, right=0.985, top=1 - 0.1 / tall, bottom=0.92 / tall, wspace=0.08, hspace=0.45)
     _flat_legend(figure, tall, any(a.rule is not None for a in axes_))
     return figure
 
@@ -212,7 +212,7 @@ def _flat(axes: Axes, axis: Axis) -> None:
     axes.axhline(0.0, color=SOFT, linewidth=0.7, zorder=2)
     on = axis.points_kept & np.isfinite(axis.points_score)
     axes.scatter(axis.points_at[on], 100 * axis.points_score[on], s=9, color=SOFT, alpha=0.7, lw=0, zorder=3)
-    for part, kept in _stretches(axis.kept & np.isfinite(axis.score)):
+    for part, kept in [] if axis.words else _stretches(axis.kept & np.isfinite(axis.score)):
         (line,) = axes.plot(axis.at[part], 100 * axis.score[part], color=INK, linewidth=1.6, zorder=4)
         if not kept:
             line.set(color=BROKEN, linewidth=1.2, linestyle=(0, (1, 1.2)), zorder=3.5)
@@ -225,6 +225,8 @@ def _flat(axes: Axes, axis: Axis) -> None:
     axes.set_xlim(low, high)
     axes.set_xlabel(axis_words(axis.key), fontsize=8.5)
     if axis.words:
+        colours = [INK if kept else "white" for kept in axis.kept]
+        axes.scatter(axis.at, 100 * axis.score, s=34, marker="D", color=colours, edgecolor=INK, lw=1.0, zorder=4)
         axes.set_xlim(-0.5, len(axis.words) - 0.5)
         axes.set_xticks(
             range(len(axis.words)), [textwrap.fill(w.replace("_", " "), 11) for w in axis.words], fontsize=7

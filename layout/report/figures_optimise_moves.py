@@ -17,6 +17,7 @@ WIDTH_IN = 7.6
 LETTERS = 30
 LESS, MORE = "#E69F00", "#0072B2"
 MOST_BARS = 12
+"""More do not fit on a page."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,6 @@ class Bar:
 @house_style
 def moves_figure(bars: Sequence[Bar], lead: float, aim: str) -> Figure:
     """Left: change of the score; right, where there are rivals: the lead that is left. lead : as assumed."""
-    bars = bars[:MOST_BARS]
     paired = bool(np.isfinite(lead))
     labels = ["\n".join([*textwrap.wrap(bar.what, LETTERS), bar.by]) for bar in bars]
     room = [0.13 * (label.count("\n") + 1) + 0.16 for label in labels]

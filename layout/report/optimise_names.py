@@ -112,8 +112,12 @@ def limit_words(key: str) -> str:
 
 
 def limit_value(key: str, value: float) -> str:
-    """A limit's value with its unit."""
-    return with_unit(number(value), parted(key)[1])
+    """A limit's value with its unit; whole numbers stay whole.
+
+    >>> limit_value("panels", 24.0), limit_value("height_m", 2.456)
+    ('24', '2.46 m')
+    """
+    return with_unit(f"{value:.0f}" if value == round(value) else number(value), parted(key)[1])
 
 
 def aim_words(table: OptimiseTable) -> str:

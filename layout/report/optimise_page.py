@@ -12,6 +12,7 @@ from layout.optimise.cuts import Cut
 from layout.optimise.judge import Traced
 from layout.optimise.review import Review
 from layout.optimise.search import front
+from layout.optimise.sensitivity import Moved, Sensitivity
 from layout.report.assumptions import assumptions, place_line
 from layout.report.figures_optimise import Axis, Cloud, flat_figure, tradeoff_figure
 from layout.report.figures_optimise_moves import MOST_BARS, Bar, moves_figure
@@ -30,6 +31,9 @@ from layout.report.optimise_words import optimise_sentences, rule_sentences
 from layout.report.page import TEMPLATES
 from layout.report.sentences import all_cautions
 from sites.conventions import FloatArray
+
+LEAD_MOVERS = 3
+"""Of the assumptions shown, at least so many are those that move the lead most."""
 
 
 def optimise_page(review: Review) -> str:
@@ -61,7 +65,6 @@ def optimise_page(review: Review) -> str:
         moves_image=embedded(sensitivity_figure(review)) if review.moved.moved else "",
         moved=moved_rows(review),
         rivals=[r.label for r in review.moved.rivals],
-        most_bars=MOST_BARS,
         assumptions=assumptions(review.result),
         notes=(*answer.notes, *answer.plan.warnings),
         cautions=all_cautions(review.result),
@@ -152,5 +155,12 @@ def sensitivity_figure(review: Review) -> Figure:
     aim = AIMS[table.objective][0] if table.second is None else "both aims together"
     if table.objective == "cost_per_kwh" and table.second is None:
         aim = "kWh for the same money"
-    bars = [Bar(m.move.what, m.move.by, m.change, m.leads) for m in moved.moved]
+    bars = [Bar(m.move.what, m.move.by, m.change, m.leads) for m in shown_moves(moved)]
     return moves_figure(bars, moved.lead, aim)
+
+
+def shown_moves(found: Sensitivity) -> list[Moved]:
+    """The assumptions that move the best layout most, and those that move its lead most, the largest change first."""
+    by_lead = sorted(found.moved, key=lambda m: -abs(m.leads[1] - m.leads[0])) if len(found.rivals) > 1 else []
+    keys = list(dict.fromkeys(m.move.key for m in (*by_lead[:LEAD_MOVERS], *found.moved)))[:MOST_BARS]
+    return [m for m in found.moved if m.move.key in keys]

@@ -26,19 +26,21 @@ def layout_rows(review: Review) -> Rows:
     rows = []
     ranked = sorted(answer.layouts.values(), key=lambda a: -a.chosen.score)
     for found in ranked:
-        rows.append((found.name, *_figures(found.chosen, priced)))
+        placed = found.positions is not None and found.positions.taken
+        rows.append((found.name, *_figures(found.chosen, priced, "placed one by one" if placed else "")))
         asked = review.asked.get(found.name)
         if asked is not None:
-            rows.append((f"{found.name}, as in the plan", *_figures(asked, priced, "")))
+            rows.append((f"{found.name}, as in the plan", *_figures(asked, priced, "", "")))
     return Rows(heads, tuple(rows))
 
 
-def _figures(found: Traced, priced: bool, none: str = "as in the plan") -> tuple[str, ...]:
+def _figures(found: Traced, priced: bool, more: str, none: str = "as in the plan") -> tuple[str, ...]:
     f = found.figures
     keys: tuple[str, ...] = ("dc_capacity_kw", "energy_ac_kwh", "kwh_per_m2_plot", "kwh_per_m2_panel")
     keys += ("money", "cost_per_kwh") if priced else ()
     broken = ", ".join(limit_words(k) for k in found.broken) or NOTHING
-    return (values_words(found.values) or none, f"{f['panels']:.0f}", *(number(f[k]) for k in keys), broken)
+    told = ", ".join(filter(None, (values_words(found.values) or none, more)))
+    return (told, f"{f['panels']:.0f}", *(number(f[k]) for k in keys), broken)
 
 
 def limit_rows(answer: Answer, found: LayoutAnswer) -> Rows:

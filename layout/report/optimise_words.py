@@ -31,7 +31,7 @@ def optimise_sentences(review: Review) -> tuple[str, ...]:
     answer = review.answer
     best = answer.layouts[answer.best]
     lines = [_answer(answer, best), *_against_plan(review, best), *_runner_up(answer, best)]
-    lines.append(_how_far(review, best))
+    lines += _how_far(review, best)
     lines += _holds(answer, best)
     lines += _flat(best)
     lines += rule_sentences(review)[:1]
@@ -41,7 +41,7 @@ def optimise_sentences(review: Review) -> tuple[str, ...]:
 
 def _answer(answer: Answer, best: LayoutAnswer) -> str:
     found = best.chosen
-    shape = values_words(found.values) or "shape as in the plan"
+    shape = values_words(found.values) or "its shape as in the plan"
     where = ", its rows or towers placed one by one" if best.positions is not None and best.positions.taken else ""
     figures = found.figures
     return (
@@ -72,7 +72,9 @@ def _beyond(answer: Answer, key: str, found: Traced) -> str:
 
 
 def _better(answer: Answer) -> str:
-    return "better" if "cost_per_kwh" in (answer.table.objective, answer.table.second) else "more"
+    if answer.table.second is not None:
+        return "more by both aims together"
+    return "more for the same money" if answer.table.objective == "cost_per_kwh" else "more"
 
 
 def _runner_up(answer: Answer, best: LayoutAnswer) -> list[str]:
@@ -87,10 +89,10 @@ def _runner_up(answer: Answer, best: LayoutAnswer) -> list[str]:
     told = f"{named(second.name)}{f' ({shape})' if shape else ''}"
     if gain < TIE_FRACTION:
         return [f"Next is {told}, {percent(gain, 2)} behind: too close to call."]
-    return [f"Next is {told}: the best is {percent(gain)} {_better(answer)}."]
+    return [f"Next is {told}: the best gives {percent(gain)} {_better(answer)}."]
 
 
-def _how_far(review: Review, best: LayoutAnswer) -> str:
+def _how_far(review: Review, best: LayoutAnswer) -> list[str]:
     """What is proven, and what the panels lose to shade at most."""
     study, p = best.study, best.positions
     parts = []
@@ -101,13 +103,14 @@ def _how_far(review: Review, best: LayoutAnswer) -> str:
         )
     if p is not None:
         parts.append(("for that shape, " if parts else "") + _proof(p))
+    lines = [f"How far from the best possible: {'; '.join(parts)}."] if parts else []
     result = review.result.layouts[best.name]
-    lost = result.shade_loss_fraction
-    parts.append(
-        f"without any shadow and by themselves the same panels would get {percent(1 / (1 - lost) - 1)} more light, "
-        + ("reflectors left out" if result.boost else "which no spacing can pass")
+    more = percent(1 / (1 - result.shade_loss_fraction) - 1)
+    bare = ", reflectors left out" if result.boost else ""
+    shade = (
+        f"Without any shadow, each by itself, the same panels would get {more} more light{bare}: no spacing of panels"
     )
-    return f"How far from the best possible: {'; '.join(parts)}."
+    return [*lines, f"{shade} of this tilt passes that."]
 
 
 def _proof(p: Positions) -> str:
@@ -122,7 +125,7 @@ def _proof(p: Positions) -> str:
     )
     return (
         f"of all choices of {what} among {len(p.at)} places {gap} is better by the model (proven); {off}{doubt}; "
-        f"{taken}."
+        f"{taken}"
     )
 
 
@@ -143,7 +146,7 @@ def _holds(answer: Answer, best: LayoutAnswer) -> list[str]:
 
 def _limit_at(answer: Answer, best: LayoutAnswer, key: str) -> str:
     limit, found = getattr(answer.table.limits, key), best.chosen.figures[key]
-    return f"the limit on {limit_words(key)} ({number(limit)}; the best has {number(found)})"
+    return f"the limit on {limit_words(key)} ({limit_value(key, limit)}; the best has {limit_value(key, found)})"
 
 
 def held_words(held: Held) -> str:
