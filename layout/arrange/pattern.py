@@ -22,6 +22,9 @@ SHIFTS = 16
 """Shifts tried along each step. Experiment: test_more_shifts_hardly_gain in tests/layout. Against 32, on
 eight plots, 16 lose 0.3 % of the units on average, 8 lose 0.6 %, no shift at all loses 5 %."""
 
+POINTS_AT_ONCE = 1 << 18
+"""Bounds the memory of trying shifts."""
+
 REASONS = ("boundary", "setback", "keep-out", "obstacle")
 
 REASON_WORDS = {
@@ -82,19 +85,23 @@ def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Plac
     net = pattern.origins(index)
     regions = [allowed] if pattern.roomy is None else [allowed, start_region(usable, pattern.roomy)]
     shapely.prepare(regions)
-    most: tuple[int, ...] = (-1,)
-    best = shifts[0]
-    for shift in shifts:
-        count = tuple(int(shapely.contains_xy(region, net + shift).sum()) for region in regions)
-        if count > most:
-            most, best = count, shift
-    origins = net + best
+    counts = [_counts(region, net, np.stack(shifts)) for region in regions]
+    # The first of the best: by the count of units, then by that of units with room for their sheets.
+    origins = net + shifts[int(np.lexsort((np.arange(len(shifts)), *(-c for c in counts[::-1])))[0])]
     shapes = footprints(origins, pattern.footprint)
     reason = _reasons(shapes, plot)
     fits = reason == len(REASONS)
     order = np.lexsort((index[fits, 0], index[fits, 1]))
-    counts = {r: int((reason == i).sum()) for i, r in enumerate(REASONS)}
-    return Places(origins[fits][order], index[fits][order], counts)
+    left_out = {r: int((reason == i).sum()) for i, r in enumerate(REASONS)}
+    return Places(origins[fits][order], index[fits][order], left_out)
+
+
+def _counts(region: BaseGeometry, net: FloatArray, shifts: FloatArray) -> IntArray:
+    """How many points of a net (k, 2) lie in a region at each shift (s, 2), (s,); many shifts at once."""
+    at_once = max(1, POINTS_AT_ONCE // max(1, len(net)))
+    parts = [shifts[i : i + at_once, None] + net for i in range(0, len(shifts), at_once)]
+    inside = [shapely.contains_xy(region, p[..., 0], p[..., 1]).sum(axis=1) for p in parts]
+    return np.concatenate(inside)
 
 
 def row_places(pattern: Pattern, plot: Plot, positions_m: Sequence[float], most: Sequence[int] = ()) -> Places:

@@ -35,11 +35,30 @@ def worker_count() -> int:
     return cores if _most_threads is None else min(cores, _most_threads)
 
 
-def _share_out(work: Callable[[range], None], n: int) -> None:
-    """Let each core work on its part of 0..n−1."""
-    workers = min(worker_count(), n)
+FEWEST_SHARED_RAYS = 1 << 13
+"""With fewer the kernel is done about as soon as a second thread has begun (a millisecond). Our choice."""
+
+
+def _share_out(work: Callable[[range], None], n: int, rays: int) -> None:
+    """Let each core work on its part of 0..n−1. rays : of all parts together"""
+    workers = min(worker_count(), n) if rays >= FEWEST_SHARED_RAYS else 1
+    if workers <= 1:
+        work(range(n))
+        return
     with ThreadPoolExecutor(workers) as pool:
         for _ in pool.map(lambda w: work(range(w, n, workers)), range(workers)):
+            pass
+
+
+def _in_chunks(work: Callable[[int], None], n: int) -> None:
+    """Work on chunks of 0..n−1, told by their starts, several at once where there are several."""
+    starts = range(0, n, CHUNK_RAYS)
+    if len(starts) <= 1:
+        for start in starts:
+            work(start)
+        return
+    with ThreadPoolExecutor(worker_count()) as pool:
+        for _ in pool.map(work, starts):
             pass
 
 
@@ -81,7 +100,7 @@ class RayKernel:
             for j in chosen:
                 out[j] = scene.run(local, d32[j : j + 1], query="OCCLUDED") >= 0
 
-        _share_out(some, len(d32))
+        _share_out(some, len(d32), out.size)
         return out
 
     def blocked_pairs(self, points: FloatArray, directions: FloatArray) -> BoolArray:
@@ -96,9 +115,7 @@ class RayKernel:
             d = np.ascontiguousarray(directions[part], dtype=np.float32)
             out[part] = scene.run(self._local(points[part]), d, query="OCCLUDED") >= 0
 
-        with ThreadPoolExecutor(worker_count()) as pool:
-            for _ in pool.map(one, range(0, len(points), CHUNK_RAYS)):
-                pass
+        _in_chunks(one, len(points))
         return out
 
     def first_outer(self, points: FloatArray, directions: FloatArray) -> NDArray[np.int32]:
@@ -115,7 +132,7 @@ class RayKernel:
                 # Two triangles a rectangle; the shift keeps "none", -1, at -1.
                 np.right_shift(scene.run(local, d32[j : j + 1], query="INTERSECT"), 1, out=out[j])
 
-        _share_out(some, len(d32))
+        _share_out(some, len(d32), out.size)
         return out
 
     def meeting(self, points: FloatArray, directions: FloatArray, index: IntArray) -> FloatArray:
@@ -139,9 +156,7 @@ class RayKernel:
             hit = scene.run(self._local(points[part]), d, query="INTERSECT")
             index[part] = np.where(hit >= 0, hit // 2, -1)
 
-        with ThreadPoolExecutor(worker_count()) as pool:
-            for _ in pool.map(one, range(0, len(points), CHUNK_RAYS)):
-                pass
+        _in_chunks(one, len(points))
         found = np.flatnonzero(index >= 0)
         n = self.normals[index[found]]
         offset = np.einsum("ij,ij->i", self.rectangles.corner[index[found]] - points[found], n)

@@ -143,7 +143,7 @@ def bay_year(plan: Plan, bay: Bay, year: Conditions, settings: Settings, with_pe
     only = np.unique(bay.units[used])
     field = build_field(bay.arrangement, year, settings.full_cells, False, only=only)
     field = _weighted(field, bay)
-    traced = evaluate(field, evaluator, transmission_ratio, lambda _: None)
+    traced = evaluate(field, evaluator, transmission_ratio, lambda _: None, keep_light=with_peaks)
     power = electricity(traced.hour["wired"], bay.unit_kw * bay.counts.sum(), settings.inverter, settings.losses)
     energy = float(power.ac_kw.sum()) * year.weather.interval_h
     area = float(field.rectangles.area[bay.units[0]].sum() * bay.counts.sum())
