@@ -72,7 +72,7 @@ def case(roof_setting: Setting) -> Case:
     free = pairs.traced(free, pairs.first(), None, 1)
     place = free.place
     light = limit_rows(roof, effects, place, CellLimits(950.0, 300.0))
-    heat = limit_rows(roof, effects, place, CellLimits(5000.0, 57.0))
+    heat = limit_rows(roof, effects, place, CellLimits(5000.0, 67.0))
     return Case(task, found, replace(free, strings=(np.array([0, 1]), np.array([2, 3]))), tuple(light), tuple(heat))
 
 
