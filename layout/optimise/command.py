@@ -45,7 +45,7 @@ def optimise_command(plan: Plan, source: str, folder: Path, told: Told | None = 
         "optimise.json": to_json(data),
     }
     files |= _corner_files(answer)
-    return Output(data, files, (*_shown(answer), overturning(found), "", *(f"note: {n}" for n in answer.notes)))
+    return Output(data, files, (*shown(answer), overturning(found), "", *(f"note: {n}" for n in answer.notes)))
 
 
 def _corner_files(answer: Answer) -> dict[str, str | bytes]:
@@ -60,7 +60,8 @@ def _corner_files(answer: Answer) -> dict[str, str | bytes]:
     return files
 
 
-def _shown(answer: Answer) -> tuple[Table | str, ...]:
+def shown(answer: Answer) -> tuple[Table | str, ...]:
+    """What the answer says in a terminal."""
     table = answer.table
     free = table.limits == LimitsTable()
     lines: list[Table | str] = [f"warning: {NO_LIMIT}", ""] if free else []
