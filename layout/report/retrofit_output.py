@@ -145,8 +145,8 @@ def _page(told: Findings, pictures: Mapping[str, Figure]) -> str:
         places=tried_rows(result),
         worst=embedded(worst_hour_figure(name, worst, _scales(result))),
         worst_words=(
-            f"The hour from {worst.start.tz_convert(zone):%d %B %H:%M} (the site's clock), air {worst.air_c:.1f} °C, "
-            f"wind {worst.wind_m_s:.1f} m/s, panel {worst.panel}"
+            f"The hour of the brightest cell, from {worst.start.tz_convert(zone):%d %B %H:%M} (the site's clock), air "
+            f"{worst.air_c:.1f} °C, wind {worst.wind_m_s:.1f} m/s, panel {worst.panel}"
         ),
         limits=limit_lines(result),
         notes=told.notes,
