@@ -83,6 +83,16 @@ class ReverseTable:
     reverse: Reverse
     values: Float32Array
 
+    @property
+    def by_share(self) -> FloatArray:
+        """The table, (share nodes, volt nodes) float64; rows even in ln s from ``dark_shunt`` to `share_limit`."""
+        return self.values.reshape(_SHARE_NODES, _VOLT_NODES).astype(np.float64)
+
+    @property
+    def share_limit(self) -> float:
+        """s of the last row."""
+        return _SHARE_LIMIT
+
     def place(self, suns: Float32Array) -> tuple[np.ndarray, Float32Array]:
         """First node of the nearest row, and s, for cells of given light over 1000 W/m²."""
         share = np.clip(suns, np.float32(self.reverse.dark_shunt), np.float32(_SHARE_LIMIT))

@@ -74,7 +74,7 @@ def tracker_rule_power(
 
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
-    alone = np.sum([s.alone_w(model) for s in strings], axis=0, dtype=np.float32)
+    alone: Float32Array = np.stack([s.alone_w(model) for s in strings]).sum(axis=0)
     low, high = window_v
     if sum(s.times for s in strings) == 1 and window_v == ANY_VOLTAGE:
         return alone, alone, alone

@@ -10,6 +10,7 @@ forward and reverse, as in the full solution but on a third of the currents.
 
 import numpy as np
 
+from layout.power.follow import followed_power
 from layout.power.full_curve import (
     FAST,
     FAST_LEAKY,
@@ -59,7 +60,7 @@ def series_dc_power(
     rows = max(1, _CHUNK_POINTS // (panels * points))
     for start in range(0, n, rows):
         part = slice(start, start + rows)
-        power[part] = _chunk_power(light_w_m2[part], groups, plan, model, cell[part])
+        power[part] = _chunk_power(light_w_m2[part], plan, model, cell[part])
     return power
 
 
@@ -96,7 +97,7 @@ def _chunk_parallel(
     window_v: tuple[float, float],
 ) -> Float32Array:
     strings = light.shape[1]
-    alone = np.sum([_chunk_power(light[:, s], groups, plan, model, cell_c[:, s]) for s in range(strings)], axis=0)
+    alone = np.sum([_chunk_power(light[:, s], plan, model, cell_c[:, s]) for s in range(strings)], axis=0)
     found = np.stack([alone] * 3)
     if strings == 1 and window_v == ANY_VOLTAGE:
         return found
@@ -120,9 +121,7 @@ def _chunk_parallel(
     return found
 
 
-def _chunk_power(
-    light: Float32Array, groups: IntArray, plan: Wiring, model: PanelModel, cell_c: Float32Array
-) -> Float32Array:
+def _chunk_power(light: Float32Array, plan: Wiring, model: PanelModel, cell_c: Float32Array) -> Float32Array:
     mean, variance, mild, dark = _spread(light, plan)
     power = np.zeros(len(light), dtype=np.float32)
     even = np.flatnonzero(mild & ~dark)
@@ -130,8 +129,7 @@ def _chunk_power(
     power[even] = sum(model.even_power(mean[even], column) for column in cell_c[even].T) / loss
     rest = np.flatnonzero(~mild & ~dark)
     if len(rest):
-        found = tracker_power(light[rest][:, None], groups, model, cell_c[rest][:, None], effort=_effort(model))
-        power[rest] = found.power
+        power[rest] = followed_power(light[rest], plan, model, cell_c[rest])[0]
     return power
 
 
