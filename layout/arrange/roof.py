@@ -117,7 +117,7 @@ def _fit(
             f"panels close to the roof lose less heat: U0 {close_u0:.1f} in place of {u0:.1f} W/m²K for all of them "
             "(common practice, no source)"
         )
-    sizes = {tuple(np.round([np.linalg.norm(p.along), np.linalg.norm(p.up)], 3)) for p in places}
+    sizes = {tuple(sorted(np.round([np.linalg.norm(p.along), np.linalg.norm(p.up)], 3))) for p in places}
     if len(sizes) > 1:
         lines.append(f"panels of {len(sizes)} sizes; the power of each goes with its area")
     return tuple(lines)

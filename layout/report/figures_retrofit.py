@@ -42,7 +42,7 @@ def drawn_planes(result: Retrofit, planes: Sequence[RoofPlane], of_panel: Sequen
 
 @house_style
 def roof_figure(
-    result: Retrofit, plane: RoofPlane, panels: Sequence[int], lines: Sequence[PartLine], scale: Normalize
+    result: Retrofit, plane: RoofPlane, name: str, panels: Sequence[int], lines: Sequence[PartLine], scale: Normalize
 ) -> Figure:
     """One plane to scale, as seen at right angles from outside; panels : numbers of those on it."""
     low, high = _extent(plane)
@@ -58,7 +58,7 @@ def roof_figure(
         _part(axes, line, min(NUMBER_PT, NUMBER_PT * inch / PLENTY_IN))
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), aspect="equal", xlabel="right from the origin, m",
              ylabel="up from the origin, m")  # fmt: skip
-    axes.set_title(_title(plane))
+    axes.set_title(_title(plane, name))
     if len(result.chosen):
         bar = figure.add_axes(((WIDTH_IN - 0.75) / WIDTH_IN, 0.75 / total, 0.13 / WIDTH_IN, 0.6 * height_in / total))
         figure.colorbar(ScalarMappable(scale, LIGHT_MAP), cax=bar, format=lambda v, _: percent(v))
@@ -102,12 +102,12 @@ def gain_scale(result: Retrofit) -> Normalize:
     return Normalize(float(low), float(high))
 
 
-def _title(plane: RoofPlane) -> str:
+def _title(plane: RoofPlane, name: str) -> str:
     table = plane.table
     if table.tilt_deg < 1.0:
         up = (table.azimuth_deg + 180.0) % 360.0
-        return f"{table.name}, level; up on this drawing is azimuth {up:.0f}°{NAMED.get(up, '')}"
-    return f"{table.name}, tilt {table.tilt_deg:g}°, faces {table.azimuth_deg:g}°"
+        return f"{name}, level; up on this drawing is azimuth {up:.0f}°{NAMED.get(up, '')}"
+    return f"{name}, tilt {table.tilt_deg:g}°, faces {table.azimuth_deg:g}°"
 
 
 def _extent(plane: RoofPlane) -> tuple[FloatArray, FloatArray]:
@@ -140,12 +140,11 @@ def _label_inside(axes: Axes, outline: FloatArray, words: str) -> None:
 
 
 def _label_beside(axes: Axes, outline: FloatArray, words: str, plane: RoofPlane) -> None:
-    """A name above, or to the left where the roof ends above."""
+    """A name above, or below where the roof ends above."""
     low, high = outline.min(axis=0), outline.max(axis=0)
-    if high[1] + NAME_M < plane.outline.bounds[3]:
-        _name(axes, np.array([0.5 * (low[0] + high[0]), high[1] + 0.08]), words, ha="center", va="bottom")
-    else:
-        _name(axes, np.array([low[0] - 0.08, 0.5 * (low[1] + high[1])]), words, ha="right", va="center")
+    above = high[1] + NAME_M < plane.outline.bounds[3]
+    at = np.array([0.5 * (low[0] + high[0]), high[1] + 0.08 if above else low[1] - 0.08])
+    _name(axes, at, words, ha="center", va="bottom" if above else "top")
 
 
 def _name(axes: Axes, at: FloatArray, words: str, **how: Any) -> None:

@@ -28,6 +28,7 @@ from layout.report.retrofit_parts import (
     part_lines,
     part_texts,
     place_rows,
+    plane_names,
     sheets_of,
     total_money,
 )
@@ -109,14 +110,13 @@ def retrofit_output(told: Findings, made_plan: str | None) -> Output:
 
 
 def _drawings(told: Findings) -> dict[str, Figure]:
-    """One for each plane with panels or parts, by its name; planes of one name are told apart by their number."""
-    scale, found = gain_scale(told.result), {}
-    for number in drawn_planes(told.result, told.task.planes, told.of_panel):
-        plane = told.task.planes[number]
+    """One for each plane with panels or parts, by its name."""
+    scale, names, planes = gain_scale(told.result), plane_names(told.task.planes), told.task.planes
+    found = {}
+    for number in drawn_planes(told.result, planes, told.of_panel):
         panels = [i for i, p in enumerate(told.of_panel) if p == number]
-        lines = [x for x in told.lines if x.plane is plane]
-        name = plane.table.name
-        found[f"{name} ({number})" if name in found else name] = roof_figure(told.result, plane, panels, lines, scale)
+        lines = [x for x in told.lines if x.plane is planes[number]]
+        found[names[number]] = roof_figure(told.result, planes[number], names[number], panels, lines, scale)
     return found
 
 

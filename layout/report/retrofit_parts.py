@@ -46,13 +46,14 @@ class PartLine:
 def part_lines(result: Retrofit, task: Task) -> tuple[PartLine, ...]:
     """The chosen parts, numbered from 1."""
     cost = part_money(result.parts, task.table)
+    names = plane_names(task.planes)
     lines = []
     for k, (part, gain) in enumerate(zip(result.parts, result.part_gain_kwh, strict=True)):
         place, plane = result.found.places[part.place].name, task.planes[part.plane]
         money = payback(float(cost[k]), float(gain), task.table)
         kg = part.area_m2 * task.table.kg_per_m2
         towards = _sides(place, part.facing)
-        sheets = _sheets(k + 1, place, towards, part, plane, kg, float(gain), money)
+        sheets = _sheets(k + 1, place, towards, part, (plane, names[part.plane]), kg, float(gain), money)
         looks_to = " and ".join(towards)
         lines.append(PartLine(k + 1, place, looks_to, part, plane, sheets, float(gain), kg, money))
     return tuple(lines)
@@ -66,17 +67,24 @@ def _sides(place: str, facing: str) -> list[str]:
     return {"first side": [first], "second side": [second]}.get(facing, [first, second])
 
 
+def plane_names(planes: Sequence[RoofPlane]) -> tuple[str, ...]:
+    """The planes' names; planes of one name are told apart by their place in the plan, counted from 0."""
+    counts = Counter(plane.table.name for plane in planes)
+    names = enumerate(plane.table.name for plane in planes)
+    return tuple(f"{name} ({k})" if counts[name] > 1 else name for k, name in names)
+
+
 def facing_words(place: str, facing: str) -> str:
     """The panels that the sheets of a place look to."""
     return " and ".join(_sides(place, facing))
 
 
 def _sheets(
-    number_: int, place: str, towards: Sequence[str], part: Candidate, plane: RoofPlane, kg: float, gain: float,
-    money: Payback | None,
+    number_: int, place: str, towards: Sequence[str], part: Candidate, named: tuple[RoofPlane, str], kg: float,
+    gain: float, money: Payback | None,
 ) -> tuple[Sheet, ...]:  # fmt: skip
-    """The sheets of a place, as the parts list tells them: a and b where there are two."""
-    s, several = part.sheets, len(part.sheets)
+    """The sheets of a place, as the parts list tells them: a and b where there are two. named : plane and its name"""
+    s, several, (plane, plane_name) = part.sheets, len(part.sheets), named
     found = []
     for k in range(several):
         name = f"{number_}" if several == 1 else f"{number_}{'ab'[k]}"
@@ -85,7 +93,7 @@ def _sheets(
             Sheet(
                 table=table,
                 plane=part.plane,
-                plane_name=plane.table.name,
+                plane_name=plane_name,
                 place=place,
                 looks_to=towards[k],
                 far=far_edge(table, plane),

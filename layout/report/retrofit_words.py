@@ -185,11 +185,13 @@ def retrofit_cautions(result: Retrofit, task: Task) -> tuple[str, ...]:
     longest = max((len(s) for s in result.bare.strings), default=1)
     string = f", {longest} of them in a string {longest * kind.voc_v:.0f} V" if longest > 1 else ""
     ours = "" if kind.max_cell_stated and kind.max_light_stated else ", where the maker states none by our default,"
+    over = result.limits.light_w_m2 > kind.max_light_w_m2 or result.limits.cell_c > kind.max_cell_c
+    beyond = f", set by the plan beyond the panel's {kind.max_light_w_m2:.0f} W/m² and {kind.max_cell_c:.0f} °C"
     lines = [
         "Warranty: few makers of panels allow reflected light on them. Here cells get up to "
         f"{result.peak.light_w_m2:.0f} W/m² and {result.peak.cell_c:.0f} °C; the limits{ours} are "
-        f"{result.limits.light_w_m2:.0f} W/m² and {result.limits.cell_c:.0f} °C. Ask the maker before building; the "
-        "warranty may end with the first sheet.",
+        f"{result.limits.light_w_m2:.0f} W/m² and {result.limits.cell_c:.0f} °C{beyond if over else ''}. Ask the maker "
+        "before building; the warranty may end with the first sheet.",
         f"Roof edge: work and parts at eave, ridge and sides are up to {height_m(scene.panels, scene.ground):.1f} m "
         "above the ground; fall protection, clearances to the edge and fire access paths follow local codes.",
         f"DC wiring: one panel gives up to {kind.voc_v:.0f} V in the open circuit{string}, more in the cold, whenever "

@@ -90,7 +90,7 @@ def filled(plan: Plan) -> tuple[Any, list[PartLine], tuple[RoofPlane, ...], list
         c, plane = found.candidates[i], planes[found.candidates[i].plane]
         name = found.places[c.place].name
         looks_to = facing_words(name, c.facing)
-        sheets = _sheets(k + 1, name, looks_to.split(" and "), c, plane, 1.0, 1.0, None)
+        sheets = _sheets(k + 1, name, looks_to.split(" and "), c, (plane, "loft"), 1.0, 1.0, None)
         lines.append(PartLine(k + 1, name, looks_to, c, plane, sheets, 1.0, 1.0, None))
     n = len(arrangement.scene.panels)
     months = np.linspace(20, 60, 12)
@@ -105,7 +105,7 @@ def filled(plan: Plan) -> tuple[Any, list[PartLine], tuple[RoofPlane, ...], list
 def drawing(plan: Plan) -> tuple[Figure, Any, list[PartLine]]:
     result, lines, planes, of_panel = filled(plan)
     (number,) = drawn_planes(result, planes, of_panel)
-    return roof_figure(result, planes[number], range(len(of_panel)), lines, gain_scale(result)), result, lines
+    return roof_figure(result, planes[number], "loft", range(len(of_panel)), lines, gain_scale(result)), result, lines
 
 
 def labels(figure: Figure) -> list[Text]:
@@ -180,7 +180,7 @@ def test_a_roof_without_parts_shows_numbers_alone() -> None:
     result, _, planes, of_panel = filled(plan_of(*CROWDS["gaps"]))
     result = SimpleNamespace(bare=result.bare, whole=result.bare, chosen=np.zeros(0, dtype=int), parts=[])
     result.whole.arrangement = arrange(plan_of(*CROWDS["gaps"]), plan_of(*CROWDS["gaps"]).layouts[0])
-    figure = roof_figure(result, planes[0], range(len(of_panel)), [], gain_scale(result))  # type: ignore[arg-type]
+    figure = roof_figure(result, planes[0], "loft", range(len(of_panel)), [], gain_scale(result))  # type: ignore[arg-type]
     assert len(figure.axes) == 1
     assert not any("%" in t.get_text() for t in labels(figure))
 

@@ -12,7 +12,7 @@ import pytest
 from layout.arrange import arrange
 from layout.arrange.roof import planes_of
 from layout.plan import Plan, RoofLayout, panel_type_of, parse_plan
-from layout.report.retrofit_parts import _sheets, facing_words
+from layout.report.retrofit_parts import _sheets, facing_words, plane_names
 from layout.retrofit.candidates import find_candidates
 from layout.retrofit.parts_back import COLUMNS, NEEDED, Sheet, parts_csv, plan_with_parts, read_parts
 from layout.retrofit.payback import Payback
@@ -96,7 +96,9 @@ def all_sheets(
         place = places[c.place].name
         towards = facing_words(place, c.facing).split(" and ")
         money = Payback(2.0 * len(c.sheets), 1.0, None, None, None)
-        told += _sheets(k + 1, place, towards, c, planes[c.plane], 6.0 * c.area_m2, 1.5, money)
+        told += _sheets(
+            k + 1, place, towards, c, (planes[c.plane], planes[c.plane].table.name), 6.0 * c.area_m2, 1.5, money
+        )
         traced += list(zip(c.sheets.corner, c.sheets.along, c.sheets.up, strict=True))
     return told, traced, planes
 
@@ -141,6 +143,12 @@ def test_the_list_alone_gives_every_corner_back() -> None:
         whole = float(row["piece_length_mm"]) * int(row["pieces"]) / 1000
         assert np.linalg.norm(along) - 0.001 * int(row["pieces"]) <= whole <= np.linalg.norm(along) + 1e-9
         assert row["currency"] == "shells"
+
+
+def test_planes_of_one_name_are_told_apart() -> None:
+    _, _, planes = all_sheets(shed())
+    assert plane_names(planes) == ("north side", "south side")
+    assert plane_names((planes[1], planes[0], planes[1])) == ("south side (0)", "north side", "south side (2)")
 
 
 def test_read_back_it_is_the_same_list() -> None:
