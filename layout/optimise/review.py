@@ -8,10 +8,10 @@ from pathlib import Path
 from layout.optimise.answer import Answer, LayoutAnswer
 from layout.optimise.cuts import Cut, cuts
 from layout.optimise.judge import Judge, Traced
+from layout.optimise.place import Positions
 from layout.optimise.sensitivity import Rival, Sensitivity, sensitivity
 from layout.optimise.store import Store, problem_key
 from layout.optimise.study import store_path
-from layout.optimise_checks import PLACED
 from layout.optimise_tables import Value, VaryTable, whole_number
 from layout.result import PlanResult
 from layout.run import run_plan
@@ -24,14 +24,39 @@ MOST_RIVALS = 3
 
 
 @dataclass(frozen=True, eq=False)
+class Entry:
+    """One answer in the ranking: a layout, or two that share the plot (``mixed``). positions : how it was placed"""
+
+    name: str
+    chosen: Traced
+    positions: Positions | None
+    mixed: bool = False
+
+
+def mixtures(answer: Answer) -> dict[str, Positions]:
+    """Pairs of layouts that share the plot, by name; none where the answer knows of none."""
+    found: dict[str, Positions] = getattr(answer, "mixed", {})
+    return found
+
+
+def ranking(answer: Answer) -> tuple[Entry, ...]:
+    """The layouts and the mixtures that are taken, best first; those that break limits last."""
+    found = [Entry(a.name, a.chosen, a.positions) for a in answer.layouts.values()]
+    found += [Entry(name, p.traced, p, True) for name, p in mixtures(answer).items() if p.taken]
+    return tuple(sorted(found, key=lambda e: e.chosen.rank, reverse=True))
+
+
+@dataclass(frozen=True, eq=False)
 class Review:
-    """shifted : by layout the figures of every shape judged, at the best shift of its pattern
-    cuts : through the best layout's best shape;  asked : by layout, as the plan has it, traced whole
-    rule : the best layout by the spacing rule without shade at midwinter, traced whole; None where it says nothing
-    moved : assumptions moved;  result : the best layout's year, as ``compare`` works it out
+    """ranked : best first
+    shifted : by layout the figures of every shape judged, at the best shift of its pattern
+    cuts : through the best shape of ``answer.best``;  asked : by layout, as the plan has it, traced whole
+    rule : ``answer.best`` by the spacing rule without shade at midwinter, traced whole; None where it says nothing
+    moved : assumptions moved;  result : the first one's year, as ``compare`` works it out
     """
 
     answer: Answer
+    ranked: tuple[Entry, ...]
     shifted: dict[str, list[dict[str, float]]]
     cuts: tuple[Cut, ...]
     asked: dict[str, Traced]
@@ -45,7 +70,7 @@ def review(answer: Answer, folder: Path, told: Told | None = None) -> Review:
     store = Store(store_path(folder), problem_key(answer.data, answer.year))
     judges = {name: _judge(answer, a, store) for name, a in answer.layouts.items()}
     shifted = {name: [judges[name].at_best_shift(f) for f in a.study.figures] for name, a in answer.layouts.items()}
-    best, judge = answer.layouts[answer.best], judges[answer.best]
+    best, judge, ranked = answer.layouts[answer.best], judges[answer.best], ranking(answer)
     asked = {name: t for name, j in judges.items() if (t := _whole(j, {})) is not None}
 
     def tick(done: int, all_: int) -> None:
@@ -55,12 +80,13 @@ def review(answer: Answer, folder: Path, told: Told | None = None) -> Review:
     tick(0, 1)
     return Review(
         answer=answer,
+        ranked=ranked,
         shifted=shifted,
         cuts=cuts(_varied(answer, best), judge, best.study.best),
         asked=asked,
         rule=_rule(judge, best),
         moved=sensitivity(answer.plan, rivals(answer), answer.year, tick),
-        result=run_plan(answer.again, None, {answer.best}),
+        result=run_plan(answer.again, None, {ranked[0].name}),
     )
 
 
@@ -94,12 +120,10 @@ def _rule(judge: Judge, best: LayoutAnswer) -> Traced | None:
 
 
 def rivals(answer: Answer) -> list[Rival]:
-    """The best layout and the best of the others; where there is no other, other shapes of the same."""
-    best = answer.layouts[answer.best]
-    others = [a for a in answer.layouts.values() if a is not best and not a.chosen.broken]
-    others.sort(key=lambda a: -a.chosen.score)
-    found = [Rival(best.name, best.chosen.layout), *(Rival(a.name, a.chosen.layout) for a in others)]
+    """The best one and the next of the others; where there is no other, other shapes of the same."""
+    first, *others = ranking(answer)
+    found = [Rival(e.name, e.chosen.layout) for e in (first, *others) if e is first or not e.chosen.broken]
     if len(found) == 1:
-        same = [t for t in best.traced if not t.broken and t.layout != best.chosen.layout]
-        found += [Rival(f"{best.name}, other shape {i + 1}", t.layout) for i, t in enumerate(same)]
-    return [r for r in found if isinstance(r.layout, PLACED)][: 1 + MOST_RIVALS]
+        same = [t for t in answer.layouts[first.name].traced if not t.broken and t.layout != first.chosen.layout]
+        found += [Rival(f"{first.name}, other shape {i + 1}", t.layout) for i, t in enumerate(same)]
+    return found[: 1 + MOST_RIVALS]

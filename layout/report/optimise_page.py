@@ -42,16 +42,17 @@ def optimise_page(review: Review) -> str:
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
     )
     answer = review.answer
-    best = answer.layouts[answer.best]
+    best, top = answer.layouts[answer.best], review.ranked[0]
     return environment.get_template("optimise.html").render(
         title=answer.plan.title or "The best layout",
         css=Markup((TEMPLATES / "page.css").read_text(encoding="utf-8")),
         place=place_line(answer.plan.site),
         sentences=optimise_sentences(review),
         best=best.name,
+        top=top.name,
         plan_image=embedded(chosen_figure(review)),
-        fit=review.result.layouts[best.name].arrangement.fit,
-        candidates=best.positions is not None and best.positions.kind != "rows",
+        fit=review.result.layouts[top.name].arrangement.fit,
+        candidates=top.positions is not None and top.positions.kind == "sites",
         layouts=layout_rows(review),
         left_out=answer.left_out,
         tradeoff=embedded(tradeoff_figure(clouds(review), best.name)) if len(best.study.points) > 1 else "",
@@ -59,9 +60,9 @@ def optimise_page(review: Review) -> str:
         flat_image=embedded(flat_figure(flat_axes(review))) if review.cuts else "",
         flat=flat_rows(answer, best),
         rule=rule_sentences(review),
-        limits=limit_rows(answer, best),
+        limits=limit_rows(answer, top.chosen),
         traced=traced_rows(best),
-        positions=position_rows(list(answer.layouts.values())),
+        positions=position_rows(answer),
         moves_image=embedded(sensitivity_figure(review)) if review.moved.moved else "",
         moved=moved_rows(review),
         rivals=[r.label for r in review.moved.rivals],
@@ -73,11 +74,11 @@ def optimise_page(review: Review) -> str:
 
 def chosen_figure(review: Review) -> Figure:
     """The best layout on its plot, to scale; places that were left as small rings, where they are points."""
-    answer = review.answer
-    result, best = review.result.layouts[answer.best], answer.layouts[answer.best]
-    figure = plot_figure(result, answer.plan.site.plot, light_scale([result]))
-    p = best.positions
-    if p is not None and p.at.ndim == 2:
+    top = review.ranked[0]
+    result = review.result.layouts[top.name]
+    figure = plot_figure(result, review.answer.plan.site.plot, light_scale([result]))
+    p = top.positions
+    if p is not None and p.kind == "sites":
         left = np.delete(p.at, p.chosen if p.taken else [], axis=0)
         figure.axes[0].scatter(left[:, 0], left[:, 1], s=9, facecolor="none", edgecolor=INK, lw=0.6, zorder=8)
     return figure

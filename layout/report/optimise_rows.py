@@ -1,12 +1,11 @@
 """Tables of an optimisation's report."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from layout.optimise.answer import Answer, LayoutAnswer
 from layout.optimise.judge import LEAST, Traced
 from layout.optimise.place import Positions
-from layout.optimise.review import Review
+from layout.optimise.review import Review, mixtures
 from layout.report.boost_rows import Rows
 from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.report.optimise_names import limit_value, limit_words, parted, span_words, value_words, values_words
@@ -24,17 +23,17 @@ def layout_rows(review: Review) -> Rows:
         heads += ("money at the\nbeginning", "money\na kWh")
     heads += ("breaks the limit on",)
     rows = []
-    ranked = sorted(answer.layouts.values(), key=lambda a: -a.chosen.score)
-    for found in ranked:
+    for found in review.ranked:
         placed = found.positions is not None and found.positions.taken
-        rows.append((found.name, *_figures(found.chosen, priced, "placed one by one" if placed else "")))
+        none = "sharing the plot" if found.mixed else "as in the plan"
+        rows.append((found.name, *_figures(found.chosen, priced, "placed one by one" if placed else "", none)))
         asked = review.asked.get(found.name)
         if asked is not None:
             rows.append((f"{found.name}, as in the plan", *_figures(asked, priced, "", "")))
     return Rows(heads, tuple(rows))
 
 
-def _figures(found: Traced, priced: bool, more: str, none: str = "as in the plan") -> tuple[str, ...]:
+def _figures(found: Traced, priced: bool, more: str, none: str) -> tuple[str, ...]:
     f = found.figures
     keys: tuple[str, ...] = ("dc_capacity_kw", "energy_ac_kwh", "kwh_per_m2_plot", "kwh_per_m2_panel")
     keys += ("money", "cost_per_kwh") if priced else ()
@@ -43,12 +42,12 @@ def _figures(found: Traced, priced: bool, more: str, none: str = "as in the plan
     return (told, f"{f['panels']:.0f}", *(number(f[k]) for k in keys), broken)
 
 
-def limit_rows(answer: Answer, found: LayoutAnswer) -> Rows:
+def limit_rows(answer: Answer, found: Traced) -> Rows:
     """What was allowed, what the best takes of it."""
     rows = []
     for key, limit in answer.table.limits:
         if limit is not None:
-            has = found.chosen.figures[key]
+            has = found.figures[key]
             side = "at least" if key in LEAST else "at most"
             rows.append(
                 (limit_words(key), f"{side} {limit_value(key, float(limit))}", limit_value(key, has),
@@ -87,18 +86,20 @@ def traced_rows(found: LayoutAnswer) -> Rows:
     return Rows(heads, tuple(rows))
 
 
-def position_rows(answers: Sequence[LayoutAnswer]) -> Rows:
-    """What was chosen, proven and traced, a line a layout that was placed."""
-    rows = [(a.name, *_position(a.positions)) for a in answers if a.positions is not None]
+def position_rows(answer: Answer) -> Rows:
+    """What was chosen, proven and traced, a line for each layout that was placed and each pair that shares the plot."""
+    rows = [(a.name, *_position(a.positions)) for a in answer.layouts.values() if a.positions is not None]
+    rows += [(name, *_position(p)) for name, p in mixtures(answer).items()]
     heads = ("chosen of", "proven\ngap", "model\nkWh", "traced\nkWh", "model is\noff by", "solves",
-             "regular pattern\nkWh", "answer")  # fmt: skip
+             "without\nplacing kWh", "answer")  # fmt: skip
     return Rows(heads, tuple(rows))
 
 
 def _position(p: Positions) -> tuple[str, ...]:
     gap = percent(p.gap_fraction, 2) + (", time was up" if p.timed_out else "")
+    places = NOTHING if p.kind == "mixed" else f"{len(p.chosen)} of {len(p.at)}"
     return (
-        f"{len(p.chosen)} of {len(p.at)}", gap, number(p.model_kwh), number(p.traced_kwh),
+        places, gap, number(p.model_kwh), number(p.traced_kwh),
         signed_percent(p.difference_fraction, 2), f"{len(p.rounds)}", number(p.regular_kwh), p.why,
     )  # fmt: skip
 

@@ -1,12 +1,12 @@
 """What an optimisation has to say, in sentences that begin with the answer."""
 
-from layout.optimise.answer import Answer, LayoutAnswer, limits_reached
+from layout.optimise.answer import Answer, LayoutAnswer
 from layout.optimise.judge import Traced, excess
 from layout.optimise.place import Positions
 from layout.optimise.place_trace import AGREE_FRACTION
-from layout.optimise.review import Review
+from layout.optimise.review import Entry, Review
 from layout.optimise.sensitivity import Moved, Sensitivity
-from layout.optimise.study import Held
+from layout.optimise.study import Held, reached
 from layout.optimise_tables import LimitsTable
 from layout.report.numbers import joined, number, percent, signed_percent
 from layout.report.optimise_names import (
@@ -28,42 +28,46 @@ SAME_FRACTION = 0.0005
 
 def optimise_sentences(review: Review) -> tuple[str, ...]:
     """The answer, what it is better than, how far from the best possible, what holds it, what could overturn it."""
-    answer = review.answer
+    answer, top = review.answer, review.ranked[0]
     best = answer.layouts[answer.best]
-    lines = [_answer(answer, best), *_against_plan(review, best), *_runner_up(answer, best)]
-    lines += _how_far(review, best)
-    lines += _holds(answer, best)
-    lines += _flat(best)
+    lines = [_answer(answer, top), *_against_plan(review, top), *_runner_up(review)]
+    lines += _how_far(review, top)
+    lines += _holds(answer, top)
+    lines += [] if top.mixed else [held_words(h) for h in best.study.held]
+    lines += _no_limit(answer)
+    lines += _flat(best, best.name if top.mixed else "")
     lines += rule_sentences(review)[:1]
     lines.append(overturning(review))
     return tuple(line for line in lines if line)
 
 
-def _answer(answer: Answer, best: LayoutAnswer) -> str:
-    found = best.chosen
+def _answer(answer: Answer, top: Entry) -> str:
+    found, figures = top.chosen, top.chosen.figures
     shape = values_words(found.values) or "its shape as in the plan"
-    where = ", its rows or towers placed one by one" if best.positions is not None and best.positions.taken else ""
-    figures = found.figures
-    return (
-        f"Best by {aim_words(answer.table)}: {named(best.name)} with {shape}{where}. It gives "
-        f"{aim_value(answer.table, figures)}: {number(figures['energy_ac_kwh'])} kWh a year at the socket from "
-        f"{figures['panels']:.0f} panels."
-    )
+    how = f" with {shape}"
+    if top.mixed:
+        how = ", which share the plot, rows and towers placed one by one"
+    elif top.positions is not None and top.positions.taken:
+        how += ", its rows or towers placed one by one"
+    energy = f"{number(figures['energy_ac_kwh'])} kWh a year at the socket"
+    told = energy if answer.table.objective == "energy_ac_kwh" else f"{aim_value(answer.table, figures)}: {energy}"
+    best = f"Best by {aim_words(answer.table)}: {named(top.name)}{how}"
+    return f"{best}. It gives {told} from {figures['panels']:.0f} panels."
 
 
-def _against_plan(review: Review, best: LayoutAnswer) -> list[str]:
+def _against_plan(review: Review, top: Entry) -> list[str]:
     """By how much it is better than what the plan holds."""
-    asked, answer = review.asked.get(best.name), review.answer
-    if asked is None or asked.layout == best.chosen.layout:
+    asked, answer = review.asked.get(top.name), review.answer
+    if asked is None or asked.layout == top.chosen.layout:
         return []
-    gain = best.chosen.score / asked.score - 1.0
+    gain = top.chosen.score / asked.score - 1.0
     if asked.broken:
         limits = joined([_beyond(answer, key, asked) for key in asked.broken])
         than = f"{percent(abs(gain))} {_better(answer)} than" if gain >= 0 else f"{percent(-gain)} short of"
         return [f"That is {than} what the plan's own values give, but those break the limit on {limits}."]
     if abs(gain) < SAME_FRACTION:
         return [f"The plan's own values are as good, within {percent(SAME_FRACTION, 2)}."]
-    return [f"That is {percent(gain)} {_better(answer)} than {named(best.name)} with the plan's own values."]
+    return [f"That is {percent(gain)} {_better(answer)} than {named(top.name)} with the plan's own values."]
 
 
 def _beyond(answer: Answer, key: str, found: Traced) -> str:
@@ -77,34 +81,31 @@ def _better(answer: Answer) -> str:
     return "more for the same money" if answer.table.objective == "cost_per_kwh" else "more"
 
 
-def _runner_up(answer: Answer, best: LayoutAnswer) -> list[str]:
-    others = sorted(
-        (a for a in answer.layouts.values() if a is not best), key=lambda a: a.chosen.score, reverse=True
-    )  # fmt: skip
-    if not others:
+def _runner_up(review: Review) -> list[str]:
+    if len(review.ranked) < 2:
         return []
-    second = others[0]
-    gain = best.chosen.score / second.chosen.score - 1.0
+    top, second = review.ranked[:2]
+    gain = top.chosen.score / second.chosen.score - 1.0
     shape = values_words(second.chosen.values)
     told = f"{named(second.name)}{f' ({shape})' if shape else ''}"
     if gain < TIE_FRACTION:
         return [f"Next is {told}, {percent(gain, 2)} behind: too close to call."]
-    return [f"Next is {told}: the best gives {percent(gain)} {_better(answer)}."]
+    return [f"Next is {told}: the best gives {percent(gain)} {_better(review.answer)}."]
 
 
-def _how_far(review: Review, best: LayoutAnswer) -> list[str]:
+def _how_far(review: Review, top: Entry) -> list[str]:
     """What is proven, and what the panels lose to shade at most."""
-    study, p = best.study, best.positions
     parts = []
-    if len(study.points) > 1:
+    study = review.answer.layouts[review.answer.best].study
+    if len(study.points) > 1 and not top.mixed:
         parts.append(
             f"{len(study.points)} shapes were looked at and the best {len(study.traced)} traced whole; such a search "
             "by itself proves nothing"
         )
-    if p is not None:
-        parts.append(("for that shape, " if parts else "") + _proof(p))
+    if top.positions is not None:
+        parts.append(("for that shape, " if parts else "") + _proof(top.positions))
     lines = [f"How far from the best possible: {'; '.join(parts)}."] if parts else []
-    result = review.result.layouts[best.name]
+    result = review.result.layouts[top.name]
     more = percent(1 / (1 - result.shade_loss_fraction) - 1)
     bare = ", reflectors left out" if result.boost else ""
     shade = (
@@ -114,8 +115,11 @@ def _how_far(review: Review, best: LayoutAnswer) -> list[str]:
 
 
 def _proof(p: Positions) -> str:
-    what = {"rows": "rows", "sites": "towers"}.get(p.kind, "places")
-    gap = "none" if p.gap_fraction <= 0 else f"none by more than {percent(p.gap_fraction, 2)}"
+    what = {"rows": "rows", "sites": "towers"}.get(p.kind, "rows and towers")
+    gap = "none is better by the model"
+    if p.gap_fraction > 0:
+        gap += f" by more than {percent(p.gap_fraction, 2)}"
+    places = "" if p.kind == "mixed" else f" among {len(p.at)} places"
     off = f"traced whole, the model is {signed_percent(p.difference_fraction, 2)} off"
     doubt = "" if abs(p.difference_fraction) <= AGREE_FRACTION else ", so the proof holds for the model only"
     taken = (
@@ -123,30 +127,26 @@ def _proof(p: Positions) -> str:
         if p.taken
         else "the regular pattern stays, which traced whole is as good or better or keeps the limits"
     )
-    return (
-        f"of all choices of {what} among {len(p.at)} places {gap} is better by the model (proven); {off}{doubt}; "
-        f"{taken}"
-    )
+    return f"of all choices of {what}{places} {gap} (proven); {off}{doubt}; {taken}"
 
 
-def _holds(answer: Answer, best: LayoutAnswer) -> list[str]:
-    """Limits reached and bounds that the best lies on."""
-    lines = []
-    reached = limits_reached(answer, best.name)
-    if reached:
-        lines.append(f"What holds it back: {joined([_limit_at(answer, best, key) for key in reached])}.")
-    lines += [held_words(h) for h in best.study.held]
-    if answer.table.limits == LimitsTable():
-        lines.append(
-            "The plan sets no limit: closer rows at lower tilt then win per m² of plot as far as the bounds allow. A "
-            "limit on panels, rated power or money makes the question real."
-        )
-    return lines
+def _holds(answer: Answer, top: Entry) -> list[str]:
+    """Limits reached."""
+    found, limits = top.chosen.figures, answer.table.limits
+    told = [
+        f"the limit on {limit_words(k)} ({limit_value(k, getattr(limits, k))}; the best has {limit_value(k, found[k])})"
+        for k in reached(limits, found)
+    ]
+    return [f"What holds it back: {joined(told)}."] if told else []
 
 
-def _limit_at(answer: Answer, best: LayoutAnswer, key: str) -> str:
-    limit, found = getattr(answer.table.limits, key), best.chosen.figures[key]
-    return f"the limit on {limit_words(key)} ({limit_value(key, limit)}; the best has {limit_value(key, found)})"
+def _no_limit(answer: Answer) -> list[str]:
+    if answer.table.limits != LimitsTable():
+        return []
+    return [
+        "The plan sets no limit: closer rows at lower tilt then win per m² of plot as far as the bounds allow. A limit "
+        "on panels, rated power or money makes the question real."
+    ]
 
 
 def held_words(held: Held) -> str:
@@ -159,9 +159,11 @@ def held_words(held: Held) -> str:
     return f"{told[0].upper()}{told[1:]} is the {held.bound} bound: {more}{real}."
 
 
-def _flat(best: LayoutAnswer) -> list[str]:
+def _flat(best: LayoutAnswer, of: str) -> list[str]:
+    """Values that are as good. of : whose, where it is not the answer's"""
     told = [f"{parted(key)[0]} {span_words(key, values)}" for key, values in best.study.flat.items()]
-    return [f"As good within 1 %, each by itself: {joined(told)}."] if told else []
+    whose = f" ({named(of)} alone)" if of else ""
+    return [f"As good within 1 %, each by itself{whose}: {joined(told)}."] if told else []
 
 
 def rule_sentences(review: Review) -> tuple[str, ...]:

@@ -157,7 +157,7 @@ def test_says_what_it_is_better_than_what_is_proven_and_what_could_overturn_it(r
         "What could overturn it",
     ):
         assert words in told, words
-    reached = limits_reached(found.answer, found.answer.best)
+    reached = limits_reached(found.answer, found.ranked[0].name)
     assert ("What holds it back: the limit on panels (24" in told) == ("panels" in reached)
     assert not re.search(r"\.\.|;\.|;;|\bnan\b|\binf\b|None|_", told)
 
@@ -244,10 +244,10 @@ def test_every_cut_passes_through_the_best_and_keeps_to_its_bounds(found: Review
 
 def test_tables_tell_limits_proof_and_moves(found: Review) -> None:
     best = found.answer.layouts[found.answer.best]
-    assert limit_rows(found.answer, best).rows[0][:2] == ("panels", "at most 24")
+    assert limit_rows(found.answer, best.chosen).rows[0][:2] == ("panels", "at most 24")
     placed = found.answer.layouts["benches"].positions
     assert placed is not None
-    (row,) = position_rows(list(found.answer.layouts.values())).rows
+    (row,) = position_rows(found.answer).rows
     assert row[0] == "benches"
     assert row[1] == f"{len(placed.chosen)} of {len(placed.at)}"
     assert row[-1] == placed.why
