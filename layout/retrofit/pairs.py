@@ -25,12 +25,14 @@ ALL_PAIRS = 16
 CLASSES_FIRST = 24
 """With more candidates, classes of pairs traced before the first choice: those that bring most light together."""
 
-TOUCHES = 3e-4
-"""Share of a panel's yearly light that both of a pair have to change before the pair is traced, if it is chosen: small
-gains are told to a few percent then. What others do to one another the whole tracing finds."""
+TOUCHES = 2e-3
+"""Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
+another the whole tracing finds."""
 
-TOUCHES_FIRST = 2e-3
-"""The same for pairs traced before the first choice."""
+TOUCHES_FEW = 3e-4
+"""The same where a pair is chosen among up to FEW candidates: small gains are told better then."""
+
+FEW = 60
 
 ALIKE_M = 0.01
 """Sheets and panels that lie as near to each other's places, seen from their pair, count as alike."""
@@ -57,7 +59,7 @@ class Pairs:
     @classmethod
     def of(cls, roof: Roof, found: Found, effects: Sequence[Effect], types: SheetTypes) -> "Pairs":
         """Gather them. With few candidates no two are taken as alike."""
-        near = neighbours(found, effects, roof.light_kwh, TOUCHES)
+        near = neighbours(found, effects, roof.light_kwh, TOUCHES_FEW if len(effects) <= FEW else TOUCHES)
         marks = [_mark(c) for c in found.candidates]
         classes: dict[Key, list[Pair]] = {}
         of_pair: dict[Pair, Key] = {}
@@ -65,7 +67,7 @@ class Pairs:
             key, first, second = _key(found.candidates, marks, i, j) if len(effects) > ALL_PAIRS else ((i, j), i, j)
             classes.setdefault(key, []).append((first, second))
             of_pair[(i, j)] = key
-        strong = frozenset(neighbours(found, effects, roof.light_kwh, TOUCHES_FIRST))
+        strong = frozenset(neighbours(found, effects, roof.light_kwh, TOUCHES))
         return cls(roof, found, effects, types, classes, of_pair, strong)
 
     def first(self) -> list[Pair]:
