@@ -8,10 +8,11 @@ from typing import Any
 
 from layout.conditions import Conditions, conditions
 from layout.optimise.judge import Judge, Traced
-from layout.optimise.place import Positions, place
+from layout.optimise.place import Positions, mix, place
+from layout.optimise.place_limits import UNITS
 from layout.optimise.store import Store, problem_key
-from layout.optimise.study import Study, reached, store_path, study
-from layout.optimise.write_plan import plan_with, to_toml
+from layout.optimise.study import Study, missed, reached, store_path, study
+from layout.optimise.write_plan import plain_table, plan_with, to_toml
 from layout.optimise_checks import PLACED
 from layout.optimise_tables import OptimiseTable
 from layout.plan import Layout, Plan, parse_plan
@@ -46,7 +47,8 @@ class LayoutAnswer:
 class Answer:
     """plan, data : as asked, checked and as tables;  year : its weather;  layouts : by name
     left_out : layouts that cannot keep the limits, and why, by name
-    best : the layout with the best score;  text, again : the plan file written, and that file read;  notes : on weather
+    best : of the layouts the one with the best score;  mixed : pairs that share the plot, by name
+    text, again : the plan file written, and that file read;  notes : on weather
     """
 
     plan: Plan
@@ -55,6 +57,7 @@ class Answer:
     layouts: dict[str, LayoutAnswer]
     left_out: dict[str, tuple[str, ...]]
     best: str
+    mixed: dict[str, Positions]
     text: str
     again: Plan
     notes: tuple[str, ...]
@@ -100,17 +103,21 @@ def find_answer(plan: Plan, source: str, folder: Path, told: Told | None = None)
     if not layouts:
         raise InputError([f for found in faults.values() for f in found])
     best = max(layouts, key=lambda name: layouts[name].chosen.score)
-    text = to_toml(plan_with(data, plan.folder, {n: a.chosen.values for n, a in layouts.items()}, _placed(layouts)))
+    mixed = _mixed(plan, layouts, year, store, faults, told)
+    made = plan_with(data, plan.folder, {n: a.chosen.values for n, a in layouts.items()}, _placed(layouts))
+    made["layout"] += [plain_table(p.traced.layout) for p in mixed.values() if p.taken]
+    text = to_toml(made)
     again = parse_plan(text, BEST_PLAN, plan.folder)
     left_out = {name: tuple(f"{f.key}: {f.found}" for f in found) for name, found in faults.items()}
-    return Answer(plan, data, year, layouts, left_out, best, text, again, weather.notes)
+    return Answer(plan, data, year, layouts, left_out, best, mixed, text, again, weather.notes)
 
 
 def searched(plan: Plan) -> list[str]:
     """Layouts that vary or are placed."""
     table = plan.optimise
     assert table is not None
-    return list(dict.fromkeys([v.layout for v in table.vary] + placed(plan)))
+    pairs = table.positions.mixed if table.positions is not None else ()
+    return list(dict.fromkeys([v.layout for v in table.vary] + placed(plan) + [n for pair in pairs for n in pair]))
 
 
 def placed(plan: Plan) -> list[str]:
@@ -133,16 +140,51 @@ def _one(plan: Plan, layout: Layout, year: Conditions, store: Store, told: Told 
         if told is not None:
             told(f"shapes of {layout.name}", min(done, table.evaluations), table.evaluations)
 
-    found = study(plan, layout, year, store, tick)
+    is_placed = table.positions is not None and layout.name in placed(plan)
+    found = study(plan, layout, year, store, tick, tuple(UNITS) if is_placed else ())
     positions = None
-    if table.positions is not None and layout.name in placed(plan):
+    if table.positions is not None and is_placed:
         if told is not None:
             told(f"places of {layout.name}", 0, 1)
         judge = Judge(plan, table, layout, year, store, lambda _: None)
         positions = place(judge, table.positions, found.traced[0])
         if told is not None:
             told(f"places of {layout.name}", 1, 1)
-    return LayoutAnswer(layout.name, found, positions)
+    answer = LayoutAnswer(layout.name, found, positions)
+    if answer.chosen.broken:
+        raise InputError(missed(plan, layout, table.limits, [answer.chosen.figures]))
+    return answer
+
+
+def _mixed(
+    plan: Plan,
+    layouts: dict[str, LayoutAnswer],
+    year: Conditions,
+    store: Store,
+    faults: dict[str, list[Fault]],
+    told: Told | None,
+) -> dict[str, Positions]:
+    """Pairs of layouts that share the plot; why one of them cannot goes to the faults."""
+    table = plan.optimise
+    if table is None or table.positions is None:
+        return {}
+    found: dict[str, Positions] = {}
+    for first, second in table.positions.mixed:
+        if first not in layouts or second not in layouts:
+            continue  # told as left out
+        if told is not None:
+            told(f"places of {first} and {second}", 0, 1)
+        regular = layouts[first].traced[0], layouts[second].traced[0]
+        judges = tuple(Judge(plan, table, t.layout, year, store, lambda _: None) for t in regular)
+        alone = layouts[first].chosen, layouts[second].chosen
+        try:
+            p = mix((judges[0], judges[1]), table.positions, regular, alone)
+            found[p.traced.layout.name] = p
+        except InputError as error:
+            faults[f"{first} + {second}"] = list(error.faults)
+        if told is not None:
+            told(f"places of {first} and {second}", 1, 1)
+    return found
 
 
 def _placed(layouts: dict[str, LayoutAnswer]) -> dict[str, dict[str, Any]]:

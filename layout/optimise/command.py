@@ -52,7 +52,7 @@ def _corner_files(answer: Answer) -> dict[str, str | bytes]:
     files: dict[str, str | bytes] = {}
     place = answer.plan.site.location
     for layout in answer.again.layouts:
-        if layout.name in answer.layouts:
+        if layout.name in {*answer.layouts, *answer.mixed}:
             built = arrange(answer.again, layout)
             stem = f"optimise-{file_stem(layout.name)}-positions"
             files[f"{stem}.csv"] = corners_csv(built)
@@ -74,6 +74,8 @@ def shown(answer: Answer) -> tuple[Table | str, ...]:
     ]
     for name, found in answer.layouts.items():
         lines += _sentences(answer, name, found)
+    for name, p in answer.mixed.items():
+        lines += [f"{name}, sharing the plot: {line}" for line in _position_words(p)]
     for name, why in answer.left_out.items():
         lines.append(f"{name}: left out, its limits cannot be met: {'; '.join(why)}.")
     return tuple(lines)
@@ -133,7 +135,7 @@ def _held_words(held: Held) -> str:
 
 
 def _position_words(p: Positions) -> list[str]:
-    what = {"rows": "rows", "sites": "towers"}[p.kind]
+    what = {"rows": "rows", "sites": "towers", "mixed": "units"}[p.kind]
     places = f"{len(p.chosen)} {what} chosen among {len(p.at)} places in {p.seconds:.1f} s of solving"
     proof = (
         "none is better by the model" if p.gap_fraction == 0 else f"none is better by more than {p.gap_fraction:.2%}"
@@ -160,6 +162,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         "best_layout": answer.best,
         "plan_file": BEST_PLAN,
         "layouts": {name: _layout_data(answer, name, a) for name, a in answer.layouts.items()},
+        "mixed": {name: _positions_data(p) for name, p in answer.mixed.items()},
         "left_out": {name: list(why) for name, why in answer.left_out.items()},
     }
 

@@ -51,7 +51,7 @@ class Judge:
 
     plan: Plan
     table: OptimiseTable
-    layout: BayLayout
+    layout: Layout
     year: Conditions
     store: Store
     told: Callable[[int], None]
@@ -112,7 +112,7 @@ class Judge:
         over = sum(excess(self.table.limits, figures).values())
         return Point(values, score(self.table, figures), over, score(self.table, self.at_best_shift(figures)))
 
-    def whole(self, layout: BayLayout, values: dict[str, Value], aisle_m: float) -> Traced:
+    def whole(self, layout: Layout, values: dict[str, Value], aisle_m: float) -> Traced:
         """A layout traced whole, from the store where it is there.
 
         values : for the record;  aisle_m : free ground between its rows or towers

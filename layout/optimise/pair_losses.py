@@ -88,7 +88,7 @@ def row_curve(
     """Trace one bay at a handful of distances, (k,) m."""
 
     def bay(offsets: FloatArray) -> float:
-        arrangement, unit = _bay(plan, layout, column, offsets)
+        arrangement, unit = long_rows(plan, layout, column, offsets)
         return float(energies(arrangement, conditions, settings, unit)[unit].sum())
 
     steps = np.arange(1, NEIGHBOURS + 1)
@@ -104,7 +104,7 @@ def row_curve(
     )
 
 
-def _bay(
+def long_rows(
     plan: Plan, layout: RowsLayout | UprightLayout, column: Column, offsets: FloatArray
 ) -> tuple[Arrangement, IntArray]:
     """Long rows at these offsets against the azimuth (r,) m, the bay's first; and the bay's panels."""
@@ -151,7 +151,7 @@ def spread_factors(known: FloatArray, values: FloatArray, wanted: FloatArray) ->
 
 def lone_tower_kwh(plan: Plan, layout: TowersLayout, tower: Tower, conditions: Conditions, settings: Settings) -> float:
     """AC energy of a tower with nothing near, kWh."""
-    lone = build_towers(plan, layout, tower, _at(np.zeros((1, 2))), (), on_plot=False)
+    lone = build_towers(plan, layout, tower, lone_places(np.zeros((1, 2))), (), on_plot=False)
     return float(energies(lone, conditions, settings).sum())
 
 
@@ -166,8 +166,8 @@ def tower_losses(
     """What a tower takes from another that stands ``away`` (k, 2) m from it, (k,) kWh."""
     bare = layout.model_copy(update={"booster": (), "cover": None})
     alone = replace(tower, sheets=())
-    lookers = build_towers(plan, bare, alone, _at(away), (), on_plot=False)
-    one = build_towers(plan, layout, tower, _at(np.zeros((1, 2))), (), on_plot=False)
+    lookers = build_towers(plan, bare, alone, lone_places(away), (), on_plot=False)
+    one = build_towers(plan, layout, tower, lone_places(np.zeros((1, 2))), (), on_plot=False)
     ground = plan_ground(plan)
     shaded = energies(lookers, conditions, settings, around=one.scene)
     free = energies(lookers, conditions, settings, around=Scene(ground=ground))
@@ -182,13 +182,14 @@ def site_factors(
     if not obstacles:
         return np.ones(len(sites))
     bare = layout.model_copy(update={"booster": (), "cover": None})
-    lookers = build_towers(plan, bare, replace(tower, sheets=()), _at(sites), (), on_plot=False)
+    lookers = build_towers(plan, bare, replace(tower, sheets=()), lone_places(sites), (), on_plot=False)
     ground = plan_ground(plan)
     shaded = energies(lookers, conditions, settings, around=Scene(blockers=obstacles, ground=ground))
     free = energies(lookers, conditions, settings, around=Scene(ground=ground))
     return np.asarray(shaded.reshape(len(sites), -1).sum(axis=1) / free.reshape(len(sites), -1).sum(axis=1))
 
 
-def _at(sites: FloatArray) -> Places:
+def lone_places(sites: FloatArray) -> Places:
+    """Units at these origins (k, 2) m, none a neighbour of another."""
     index = np.column_stack([2 * np.arange(len(sites)), np.zeros(len(sites), dtype=np.int64)])
     return Places(sites, index, {})

@@ -1,6 +1,6 @@
 """From the best shape of a layout to the best places of its rows or towers, within the plan's limits."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,16 +10,15 @@ from layout.arrange import arrange
 from layout.arrange.pattern import best_places, start_region
 from layout.arrange.rows import column_of
 from layout.arrange.towers import tower_of
-from layout.optimise.cost import support_price
 from layout.optimise.judge import Judge, Traced
 from layout.optimise.pair_losses import energies
+from layout.optimise.place_limits import model_limits, shared_limits, told_as_faults
+from layout.optimise.place_mixed import Task, mix_rows, mix_rows_and_towers
 from layout.optimise.place_trace import Placed, Round, place_rows, place_towers
-from layout.optimise.positions_model import Limit
 from layout.optimise.positions_rows import row_depth_m
 from layout.optimise.positions_towers import clear_m, site_net
-from layout.optimise.solver import UnmetLimitsError
 from layout.optimise_tables import PositionsTable
-from layout.plan import Plan, RowsLayout, TowersLayout, UprightLayout
+from layout.plan import Layout, PiecesLayout, Plan, RowsLayout, TowersLayout, UprightLayout, panel_type_of
 from layout.run import plan_settings
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray, IntArray
 from sites.errors import Fault, InputError
@@ -32,9 +31,6 @@ FEWEST_NEW = 20
 
 APART_M = 0.3
 """Places nearer than this to one of the regular pattern are left out: they are the same."""
-
-BY_AREA = ("kwh_per_m2_plot", "energy_ac_kwh")
-"""Aims that grow with energy alone; for the others the number of panels is kept."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,43 +72,115 @@ def place(judge: Judge, table: PositionsTable, regular: Traced) -> Positions:
     What was found before is taken from the store.
     Raises InputError where limits cannot be met or the time is too short for any choice.
     """
-    layout, limits = regular.layout, judge.table.limits
-    asked = {"layout": layout.model_dump(), "table": table.model_dump(), "limits": limits.model_dump()}
-    prices = judge.plan.prices
-    asked |= {"prices": None if prices is None else prices.model_dump(), "aim": judge.table.objective}
-    asked |= {"second": judge.table.second}
-    point = judge.store.point("positions", layout.name, asked, judge.peaks)
+    layout = regular.layout
+    assert isinstance(layout, RowsLayout | UprightLayout | TowersLayout)
+    point = _point(judge, table, layout.name, {"layout": layout.model_dump()})
     if point not in judge.store.known:
-        try:
+        with told_as_faults(judge, layout.name, table.time_s):
             placed = _placed(judge, table, regular)
-        except UnmetLimitsError as error:
-            faults = [
-                Fault(judge.plan.file, f"optimise.limits, {layout.name!r}", str(u), "wider limits") for u in error.unmet
-            ]
-            raise InputError(faults) from None
-        except TimeoutError as error:
-            key = "optimise.positions.time_s"
-            raise InputError([Fault(judge.plan.file, key, f"{table.time_s:g}: {error}", "more seconds")]) from None
-        judge.store.add(point, _kept(judge, placed, layout))
+        plain = energies(arrange(judge.plan, layout), judge.year, plan_settings(judge.plan))
+        keys = ("positions_m", "row_columns", "pitch_m", "sites")
+        update = {k: getattr(placed.layout, k) for k in keys if hasattr(layout, k)}
+        judge.store.add(point, _kept(placed, float(plain.sum())) | {"update": update})
         judge.new += 1
-    return _positions(judge, regular, judge.store.known[point])
+    kept = judge.store.known[point]
+    made = layout.model_copy(update=_plain(kept["update"]))
+    traced = judge.whole(made, regular.values, _aisle_m(judge.plan, made))
+    kind = "sites" if isinstance(layout, TowersLayout) else "rows"
+    return _positions(kind, kept, traced, (regular,), "the regular pattern")
+
+
+def mix(
+    judges: tuple[Judge, Judge], table: PositionsTable, regular: tuple[Traced, Traced], alone: tuple[Traced, ...]
+) -> Positions:
+    """Places for two layouts that share the plot.
+
+    regular : the best shape of each in its regular pattern;  alone : the answers that the mixture has to beat
+    Raises InputError where the two cannot be mixed, limits cannot be met or the time is too short.
+    """
+    judge, layouts = judges[0], (regular[0].layout, regular[1].layout)
+    name = f"{layouts[0].name} + {layouts[1].name}"[:40]
+    point = _point(judge, table, name, {"layouts": [x.model_dump() for x in layouts]})
+    if point not in judge.store.known:
+        faults = unmixable(judge.plan, layouts)
+        if faults:
+            raise InputError(faults)
+        task = Task(
+            judge.plan,
+            judge.year,
+            plan_settings(judge.plan),
+            shared_limits(judges, regular),
+            table.gap_pct / 100.0,
+            table.time_s,
+            judge.table.limits.aisle_m or 0.0,
+        )
+        with told_as_faults(judge, name, table.time_s):
+            placed = _mixed(task, name, layouts, table)
+        best = max(regular, key=lambda t: t.score)
+        plain = energies(arrange(judge.plan, best.layout), judge.year, plan_settings(judge.plan))
+        judge.store.add(point, _kept(placed, float(plain.sum())) | {"pieces": placed.layout.model_dump()})
+        judge.new += 1
+    kept = judge.store.known[point]
+    made = PiecesLayout.model_validate(_plain(kept["pieces"]))
+    own = replace(judge, layout=made)
+    aisle = (
+        min(t.figures["aisle_m"] for t in regular) if judge.table.limits.aisle_m is None else judge.table.limits.aisle_m
+    )
+    return _positions("mixed", kept, own.whole(made, {}, aisle), alone, "the better of the two alone")
+
+
+def unmixable(plan: Plan, layouts: tuple[Layout, Layout]) -> list[Fault]:
+    """Why two layouts cannot share the plot in one model."""
+    key, (first, second) = "optimise.positions.mixed", layouts
+    names = f"{first.name!r} and {second.name!r}"
+    faults = []
+    kinds = {panel_type_of(plan, x).name for x in layouts}
+    if len(kinds) > 1 or (not plan.panel_given and kinds & {getattr(x, "panel", None) for x in layouts}):
+        accepted = "layouts with the plan's own type, [panel]"
+        faults.append(Fault(plan.file, key, f"{names} with panel types {', '.join(sorted(kinds))}", accepted))
+    if any(getattr(x, "cover", None) is not None for x in layouts):
+        faults.append(Fault(plan.file, key, f"{names}, one with a cover", "layouts without covers"))
+    rows = [x for x in layouts if isinstance(x, RowsLayout | UprightLayout)]
+    if not rows:
+        faults.append(Fault(plan.file, key, f"{names}, both towers", "two of rows, or rows and towers"))
+    if len(rows) == 2:
+        ways = {(x.azimuth_deg % 360.0, x.panels_high) for x in rows}
+        if len(ways) > 1:
+            accepted = "rows with one azimuth_deg and one panels_high"
+            faults.append(Fault(plan.file, key, f"{names}, rows of different kinds", accepted))
+    return faults
+
+
+def _point(judge: Judge, table: PositionsTable, name: str, asked: dict[str, Any]) -> str:
+    """The name of a choice of places in the store: all that it hangs on."""
+    prices, aims = judge.plan.prices, {"aims": [judge.table.objective, judge.table.second]}
+    asked |= {"table": table.model_dump(), "limits": judge.table.limits.model_dump()} | aims
+    return judge.store.point("positions", name, asked | {"prices": prices and prices.model_dump()}, judge.peaks)
 
 
 def _placed(judge: Judge, table: PositionsTable, regular: Traced) -> Placed:
     layout, plan, settings = regular.layout, judge.plan, plan_settings(judge.plan)
     aisle, gap = judge.table.limits.aisle_m or 0.0, table.gap_pct / 100.0
     if isinstance(layout, TowersLayout):
-        tower = tower_of(plan, layout)
-        each = len(tower.corner)
-        kw = float(tower.area_scale.sum()) * tower.panel.pmax_w / 1000.0
         sites = site_places(plan, layout, table.sites_net_m)
-        limits = model_limits(judge, regular, kw / each, np.full(len(sites), float(each)))
+        limits = model_limits(judge, regular, np.full(len(sites), float(len(tower_of(plan, layout).corner))))
         return place_towers(plan, layout, judge.year, settings, sites, 0.0, limits, gap, table.time_s, aisle)
     assert isinstance(layout, RowsLayout | UprightLayout)
-    kw = column_of(plan, layout).panel.pmax_w / 1000.0
-    more = least_aisle_m(plan, layout, aisle)
-    limits = model_limits(judge, regular, kw)
+    more, limits = least_aisle_m(plan, layout, aisle), model_limits(judge, regular)
     return place_rows(plan, layout, judge.year, settings, table.rows_net_m, more, limits, gap, table.time_s)
+
+
+def _mixed(task: Task, name: str, layouts: tuple[Layout, Layout], table: PositionsTable) -> Placed:
+    first, second = layouts
+    if isinstance(first, TowersLayout):
+        first, second = second, first
+        task = replace(task, limits=[replace(x, each=(x.each[1], x.each[0])) for x in task.limits])
+    assert isinstance(first, RowsLayout | UprightLayout)
+    if isinstance(second, TowersLayout):
+        sites = site_places(task.plan, second, table.sites_net_m)
+        return mix_rows_and_towers(task, name, first, second, table.rows_net_m, sites)
+    assert isinstance(second, RowsLayout | UprightLayout)
+    return mix_rows(task, name, first, second, table.rows_net_m)
 
 
 def least_aisle_m(plan: Plan, layout: RowsLayout | UprightLayout, aisle_m: float) -> float:
@@ -145,82 +213,36 @@ def site_places(plan: Plan, layout: TowersLayout, net_m: float | None) -> FloatA
     return np.concatenate([np.round(known, 3), net])
 
 
-def model_limits(judge: Judge, regular: Traced, kw_each: float, towers: FloatArray | None = None) -> list[Limit]:
-    """The plan's limits as the model takes them: what each panel takes of each.
-
-    kw_each : rated power of a panel;  towers : (m,) panels of the tower on each site, None for rows
-    """
-    table, figures, prices = judge.table, regular.figures, judge.plan.prices
-    sheets = figures["reflector_area_m2"] / figures["panels"]
-    each = {"panels": 1.0, "dc_capacity_kw": kw_each, "reflector_area_m2": sheets}
-    units = {"panels": "panels", "dc_capacity_kw": "kW", "reflector_area_m2": "m²", "money": "of money"}
-    most = {k: getattr(table.limits, k) for k in units}
-    if prices is not None:
-        each["money"] = (
-            prices.panel
-            + support_price(prices, judge.layout.kind)
-            + prices.reflector_m2 * sheets
-            + prices.per_kw * kw_each
-        )
-        if most["money"] is not None:
-            most["money"] -= prices.land_m2 * figures["plot_area_m2"]
-    found = [
-        _limit(k, units[k], each[k], float(side), towers)
-        for k, side in most.items()
-        if side is not None and each.get(k, 0.0) > 0
-    ]
-    if not {table.objective, table.second or table.objective} <= set(BY_AREA):
-        found.append(_limit("panels of the regular pattern", "panels", 1.0, figures["panels"], towers))
-    return found
-
-
-def _limit(name: str, unit: str, each: float, most: float, towers: FloatArray | None) -> Limit:
-    if towers is None:
-        return Limit(name, unit, panel=each, most=most)
-    return Limit(name, unit, site=each * towers, most=most)
-
-
-def _kept(judge: Judge, placed: Placed, layout: RowsLayout | UprightLayout | TowersLayout) -> dict[str, Any]:
+def _kept(placed: Placed, regular_kwh: float) -> dict[str, Any]:
     """What of a choice is kept on disk."""
-    made, chosen = placed.layout, placed.chosen
-    keys = ("positions_m", "row_columns", "pitch_m", "sites")
-    update = {k: getattr(made, k) for k in keys if hasattr(made, k) and getattr(made, k) != getattr(layout, k)}
-    settings = plan_settings(judge.plan)
-    regular = float(energies(arrange(judge.plan, layout), judge.year, settings).sum())
-    numbers = chosen.sites if isinstance(layout, TowersLayout) else chosen.rows
+    chosen = placed.chosen
     return {
-        "update": update,
         "rounds": [[r.loss_scale, r.free_scale, r.model_kwh, r.traced_kwh] for r in placed.rounds],
         "best": placed.best,
         "at": placed.at.tolist(),
-        "chosen": numbers.tolist(),
+        "chosen": (chosen.rows if len(chosen.rows) else chosen.sites).tolist(),
+        "chosen_sites": chosen.sites.tolist(),
         "gap_fraction": chosen.gap_fraction,
         "bound_kwh": chosen.bound_kwh,
         "seconds": chosen.seconds,
         "timed_out": chosen.timed_out,
-        "regular_kwh": regular,
+        "regular_kwh": regular_kwh,
     }
 
 
-def _positions(judge: Judge, regular: Traced, kept: dict[str, Any]) -> Positions:
-    """The choice traced as ``compare`` does it, and whether it is better than the regular pattern."""
-    old = regular.layout
-    update = {
-        k: tuple(map(tuple, v)) if k == "sites" else tuple(v) if isinstance(v, list | tuple) else v
-        for k, v in kept["update"].items()
-    }
-    layout = old.model_copy(update=update)
-    traced = judge.whole(layout, regular.values, _aisle_m(judge.plan, layout))
+def _positions(kind: str, kept: dict[str, Any], traced: Traced, rivals: tuple[Traced, ...], what: str) -> Positions:
+    """A choice with what it is worth. rivals : what it has to beat, in words ``what``"""
     rounds = tuple(Round(*r) for r in kept["rounds"])
-    gain = traced.score / regular.score - 1.0
+    keeping = [t.score for t in rivals if not t.broken]
+    gain = traced.score / max(keeping) - 1.0 if keeping else float("inf")
     if traced.broken:
         why = f"not taken: traced whole it misses the limit {', '.join(traced.broken)}"
-    elif gain > 0:
-        why = f"taken: {gain:+.2%} against the regular pattern"
+    elif not keeping:
+        why = f"taken: {what} misses the limit {', '.join(rivals[0].broken)}"
     else:
-        why = f"not taken: {gain:+.2%} against the regular pattern"
+        why = f"{'taken' if gain > 0 else 'not taken'}: {gain:+.2%} against {what}"
     return Positions(
-        kind="sites" if isinstance(layout, TowersLayout) else "rows",
+        kind=kind,
         at=np.array(kept["at"]),
         chosen=np.array(kept["chosen"], dtype=np.int64),
         gap_fraction=kept["gap_fraction"],
@@ -235,6 +257,13 @@ def _positions(judge: Judge, regular: Traced, kept: dict[str, Any]) -> Positions
         taken=gain > 0 and not traced.broken,
         why=why,
     )
+
+
+def _plain(value: Any) -> Any:
+    """Lists as tuples, as the tables want them."""
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    return tuple(_plain(v) for v in value) if isinstance(value, list | tuple) else value
 
 
 def _aisle_m(plan: Plan, layout: RowsLayout | UprightLayout | TowersLayout) -> float:

@@ -81,7 +81,7 @@ def place_rows(
             update["row_columns"] = tuple(columns.tolist())
         return chosen, layout.model_copy(update=update), free
 
-    return _rounds(plan, conditions, settings, solve, found.positions_m)
+    return rounds_of(plan, conditions, settings, solve, found.positions_m)
 
 
 def place_towers(
@@ -104,16 +104,21 @@ def place_towers(
         at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
         return chosen, layout.model_copy(update={"sites": at}), float(found.kwh[chosen.sites].sum())
 
-    return _rounds(plan, conditions, settings, solve, found.sites)
+    return rounds_of(plan, conditions, settings, solve, found.sites)
 
 
-def _rounds(
+def rounds_of(
     plan: Plan,
     conditions: Conditions,
     settings: Settings,
     solve: Callable[[float, float], tuple[Chosen, Layout, float]],
     at: FloatArray,
 ) -> Placed:
+    """Solve, trace whole, correct losses, at most ``MOST_ROUNDS`` times.
+
+    solve : (loss_scale, free_scale) -> the choice, the layout, kWh of its units had they nothing near
+    at : what there is to choose from
+    """
     scale, base, rounds = 1.0, 1.0, []
     tried: list[tuple[Layout, Chosen]] = []
     while True:

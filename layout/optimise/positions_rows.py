@@ -30,7 +30,7 @@ class RowCandidates:
     """Rows that may stand, in order from the front.
 
     positions_m : (n,) as the plan's positions_m;  columns : (n,) that fit;  factor : (n,) share that obstacles leave
-    depth_m : of a row on the map
+    depth_m : of a row on the map;  begins : where along the row its columns begin, m from the origin, for each row
     """
 
     positions_m: FloatArray
@@ -39,6 +39,7 @@ class RowCandidates:
     depth_m: float
     panels_high: int
     curve: RowCurve
+    begins: tuple[FloatArray, ...]
 
 
 def row_depth_m(column: Column) -> float:
@@ -76,11 +77,18 @@ def row_candidates(
     origins = [p * back + b[:, None] * axis for p, b in zip(positions, begins, strict=True)]
     factor = _row_factors(plan, layout, column, conditions, settings, origins)
     depth = row_depth_m(column)
-    nearest = max(depth + least_aisle_m, 0.1)
-    pitches = np.geomspace(nearest, max(2.0, CURVE_REACH) * max(depth, 1.0) + least_aisle_m, CURVE_STEPS)
-    curve = row_curve(plan, layout, column, conditions, settings, pitches)
+    curve = row_curve(plan, layout, column, conditions, settings, curve_pitches(depth, least_aisle_m))
     room = columns > 0
-    return RowCandidates(positions[room], columns[room], factor[room], depth, layout.panels_high, curve)
+    return RowCandidates(
+        positions[room], columns[room], factor[room], depth, layout.panels_high, curve,
+        tuple(b for b in begins if len(b)),
+    )  # fmt: skip
+
+
+def curve_pitches(depth_m: float, least_aisle_m: float) -> FloatArray:
+    """Distances at which the bay is traced, m. depth_m : at which one row touches the next"""
+    nearest = max(depth_m + least_aisle_m, 0.1)
+    return np.geomspace(nearest, CURVE_REACH * max(depth_m, 1.0) + least_aisle_m, CURVE_STEPS)
 
 
 def _row_factors(
@@ -121,7 +129,7 @@ def row_net(
     kwh = each * columns[head] * high - scale * candidates.factor[tail] * back * np.minimum(
         columns[tail], columns[head]
     )
-    keep = _undominated(len(at), tail, head, kwh) if prune else np.ones(len(tail), dtype=bool)
+    keep = undominated(len(at), tail, head, kwh) if prune else np.ones(len(tail), dtype=bool)
     tail, head, kwh, each, away = (v[keep] for v in (tail, head, kwh, each, away))
     alone = base * candidates.factor * free
     return RowNet(
@@ -135,7 +143,7 @@ def row_net(
     )
 
 
-def _undominated(n: int, tail: np.ndarray, head: np.ndarray, kwh: FloatArray) -> np.ndarray:
+def undominated(n: int, tail: np.ndarray, head: np.ndarray, kwh: FloatArray) -> np.ndarray:
     """Arcs that no way by one row between their ends equals or passes."""
     w = np.full((n, n), -np.inf)
     w[tail, head] = kwh

@@ -4,7 +4,8 @@ The search ranks by one bay and the mean number of panels over all shifts of the
 the best are then traced whole on the plot, and the best of these is the answer.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from layout.optimise.judge import UNBUILDABLE, Judge, Traced, excess
 from layout.optimise.search import Point, Variables, search
 from layout.optimise.store import Store
 from layout.optimise_tables import LimitsTable, Value, VaryTable, whole_number, with_values
-from layout.plan import Plan, RowsLayout, panel_type_of
+from layout.plan import Layout, Plan, RowsLayout, panel_type_of
 from layout.plan_checks import stack_size
 from layout.report.sun_paths import winter_spacing
 from sites.errors import Fault, InputError
@@ -88,10 +89,16 @@ class Study:
 
 
 def study(
-    plan: Plan, layout: BayLayout, year: Conditions, store: Store, told: Callable[[int], None] = lambda _: None
+    plan: Plan,
+    layout: BayLayout,
+    year: Conditions,
+    store: Store,
+    told: Callable[[int], None] = lambda _: None,
+    later: Collection[str] = (),
 ) -> Study:
     """Search the shapes of one layout and trace the best of them whole.
 
+    later : limits that may be missed where no shape keeps them, since places chosen afterwards will
     Raises InputError where no shape keeps the limits: which one is missed, and by how much at least.
     """
     table = plan.optimise
@@ -101,11 +108,12 @@ def study(
     top, points = search(vary, judge, table.evaluations)
     built = [p for p in points if p.violation < UNBUILDABLE]
     figures = [judge.figures(p.values) or {} for p in built]
-    if top.violation > 0:
-        raise InputError(_missed(plan, layout, table.limits, figures))
-    traced = _traced_whole(judge, built, figures)
-    if traced[0].broken:
-        raise InputError(_missed(plan, layout, table.limits, [t.figures for t in traced]))
+    if top.violation > 0 and not set(excess(table.limits, judge.figures(top.values) or {"": 0.0})) <= set(later):
+        raise InputError(missed(plan, layout, table.limits, figures))
+    near = [(p, f) for p, f in zip(built, figures, strict=True) if p.violation <= 0 or p is top]
+    traced = _traced_whole(judge, near)
+    if not traced or not set(traced[0].broken) <= set(later):
+        raise InputError(missed(plan, layout, table.limits, [t.figures for t in traced] or figures))
     best = next(p for p in built if p.values == traced[0].values)
     held = tuple(h for v in vary if (h := _held(judge, v, best)) is not None)
     winter = _winter(judge, vary, best)
@@ -152,9 +160,11 @@ def _flat(judge: Judge, vary: VaryTable, best: Point) -> tuple[Value, ...]:
     return tuple(ends)
 
 
-def _traced_whole(judge: Judge, points: list[Point], figures: list[dict[str, float]]) -> tuple[Traced, ...]:
-    """Points near the best traced whole, best first; more of them where limits turn out to be missed."""
-    kept = [(p, f) for p, f in zip(points, figures, strict=True) if p.violation <= 0]
+def _traced_whole(judge: Judge, kept: list[tuple[Point, dict[str, float]]]) -> tuple[Traced, ...]:
+    """Points near the best traced whole, best first; more of them where limits turn out to be missed.
+
+    kept : points with their figures
+    """
     by_shift = sorted(kept, key=lambda pf: -pf[0].shift)
     first = by_shift[:TRACED_BY_SHIFT] + sorted(kept, key=lambda pf: -pf[0].score)[:TRACED_BY_MEAN]
     found: dict[str, Traced] = {}
@@ -165,13 +175,15 @@ def _traced_whole(judge: Judge, points: list[Point], figures: list[dict[str, flo
         if len(found) >= len(first) and keeping:
             break
         layout = judge.built(point.values)
-        if layout is not None:
+        if layout is None:
+            continue
+        with suppress(InputError):  # of the shapes near the best some may have no room for a single sheet
             found[str(point.values)] = judge.whole(layout, point.values, f["aisle_m"])
             keeping += not found[str(point.values)].broken
     return tuple(sorted(found.values(), key=lambda t: t.rank, reverse=True))
 
 
-def _missed(plan: Plan, layout: BayLayout, limits: LimitsTable, figures: list[dict[str, float]]) -> list[Fault]:
+def missed(plan: Plan, layout: Layout, limits: LimitsTable, figures: list[dict[str, float]]) -> list[Fault]:
     """One line a limit that cannot be met, or that cannot be met with the others."""
     if not figures:
         return [Fault(plan.file, "optimise.vary", f"no shape of {layout.name!r} that can be built", "wider bounds")]

@@ -14,6 +14,7 @@ import pyproj
 
 from layout.arrange.arrangement import Arrangement
 from layout.optimise_tables import BOOSTER_KEY, Value
+from layout.plan import Layout
 from sites.conventions import elevation_azimuth
 
 FILE_KEYS = ("boundary_file", "weather_file", "file")
@@ -48,9 +49,16 @@ def plan_with(
     return made
 
 
+def plain_table(layout: Layout) -> dict[str, Any]:
+    """A layout's table with what differs from its defaults."""
+    return {k: _plain(v) for k, v in layout.model_dump(exclude_defaults=True).items()}
+
+
 def _plain(value: Any) -> Any:
     """Tuples as lists, for TOML."""
-    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    return [_plain(v) for v in value] if isinstance(value, list | tuple) else value
 
 
 def to_toml(data: Mapping[str, Any]) -> str:

@@ -13,8 +13,11 @@ from typing import Any
 import pytest
 
 from layout.cli import main
+from layout.optimise.answer import find_answer
+from layout.optimise.command import answer_data, shown
 from layout.optimise.study import store_path
-from layout.plan import read_plan
+from layout.plan import parse_plan, read_plan
+from layout.report.files import to_json
 from layout.run import run_plan
 
 PLAN = """
@@ -37,15 +40,10 @@ reflector = "mirror"
 place = "aisle"
 width_m = 0.5
 tilt_deg = 15
-[[layout]]
-name = "towers"
-kind = "towers"
-side_m = 1.15
-height_m = 1.8
-base_height_m = 0.4
-spacing_m = 4
+{towers}
 [optimise]
 evaluations = 8
+{vary_towers}
 [[optimise.vary]]
 layout = "rows"
 key = "pitch_m"
@@ -56,6 +54,17 @@ step = 0.2
 layout = "rows"
 key = "booster[0].reflector"
 choices = ["mirror", "matt"]
+"""
+TOWERS = """
+[[layout]]
+name = "towers"
+kind = "towers"
+side_m = 1.15
+height_m = 1.8
+base_height_m = 0.4
+spacing_m = 4
+"""
+VARY_TOWERS = """
 [[optimise.vary]]
 layout = "towers"
 key = "spacing_m"
@@ -63,23 +72,32 @@ low = 3
 high = 8
 step = 0.5
 """
+ROWS_ALONE = PLAN.format(towers="", vary_towers="")
+BOTH = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS)
 PLACES = "[optimise.positions]\nrows_net_m = 0.5\nsites_net_m = 3\ntime_s = 20\ngap_pct = 2\n"
 LIMITS = "[optimise.limits]\npanels = 26\naisle_m = 0.5\n"
 
 
-def optimised(folder: Path, text: str) -> dict[str, Any]:
-    """The answer's numbers; files lie in ``folder``."""
-    folder.mkdir(exist_ok=True)
+def by_command(folder: Path, text: str) -> dict[str, Any]:
+    """The answer's numbers as the command writes them; files lie in ``folder``."""
     (folder / "plan.toml").write_text(text)
     assert main(["optimise", str(folder / "plan.toml"), "--out", str(folder)]) == 0
     data: dict[str, Any] = json.loads((folder / "optimise.json").read_text())
     return data
 
 
+def answered(folder: Path, text: str) -> dict[str, Any]:
+    """The same without the report."""
+    data: dict[str, Any] = json.loads(
+        to_json(answer_data(find_answer(parse_plan(text, "plan.toml", folder), text, folder)))
+    )
+    return data
+
+
 def test_the_answer_is_what_compare_gives_on_the_plan_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    found = optimised(tmp_path, PLAN + LIMITS + PLACES)
+    found = by_command(tmp_path, BOTH + LIMITS + PLACES)
     said = " ".join(capsys.readouterr().out.split())
     assert "warning" not in said
     result = run_plan(read_plan(tmp_path / found["plan_file"]))
@@ -101,35 +119,35 @@ def test_the_answer_is_what_compare_gives_on_the_plan_written(
         assert len(shapes) == len(lines)
     best = max(found["layouts"], key=lambda n: result.layouts[n].kwh_per_m2_plot)
     assert found["best_layout"] == best
-    again = optimised(tmp_path, PLAN + LIMITS + PLACES)
+    again = answered(tmp_path, BOTH + LIMITS + PLACES)
     assert [told["worked_out_now"] for told in again["layouts"].values()] == [0, 0]
     assert again["layouts"]["rows"]["figures"] == found["layouts"]["rows"]["figures"]
 
 
-def test_without_a_limit_it_warns_and_tells_what_would_make_the_question_real(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    found = optimised(tmp_path, PLAN)
-    said = " ".join(capsys.readouterr().out.split())
+def test_without_a_limit_it_warns_and_tells_what_would_make_the_question_real(tmp_path: Path) -> None:
+    answer = find_answer(parse_plan(ROWS_ALONE, "plan.toml", tmp_path), ROWS_ALONE, tmp_path)
+    said = " ".join(line for line in shown(answer) if isinstance(line, str))
     assert said.startswith("warning: the plan has no [optimise.limits]")
-    (held,) = found["layouts"]["rows"]["on_a_bound"]
+    found = answer_data(answer)["layouts"]["rows"]
+    (held,) = found["on_a_bound"]
     assert (held["key"], held["bound"], held["value"]) == ("pitch_m", "low", 2.4)
     assert held["gain"] is None or held["gain"] > 0
-    assert held["real"] == ["panels", "dc_capacity_kw", "aisle_m"]
+    assert list(held["real"]) == ["panels", "dc_capacity_kw", "aisle_m"]
     assert "rows: pitch_m lies on its low bound, 2.4;" in said
-    assert found["layouts"]["rows"]["positions"] is None
+    assert found["positions"] is None
 
 
-def test_a_layout_that_cannot_keep_the_limits_is_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    found = optimised(tmp_path, PLAN + "[optimise.limits]\nheight_m = 1.9\n")
-    assert set(found["layouts"]) == {"rows"}
-    (why,) = found["left_out"]["towers"]
+def test_a_layout_that_cannot_keep_the_limits_is_left_out(tmp_path: Path) -> None:
+    text = BOTH + "[optimise.limits]\nheight_m = 1.9\n"
+    answer = find_answer(parse_plan(text, "plan.toml", tmp_path), text, tmp_path)
+    assert set(answer.layouts) == {"rows"}
+    (why,) = answer.left_out["towers"]
     assert why.startswith("optimise.limits.height_m: 1.9, and at best 2.2 on 'towers', 0.3 too much")
-    assert "towers: left out, its limits cannot be met" in " ".join(capsys.readouterr().out.split())
+    assert any("towers: left out, its limits cannot be met" in line for line in shown(answer) if isinstance(line, str))
 
 
 def test_limits_that_no_layout_keeps_are_all_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "plan.toml").write_text(PLAN + "[optimise.limits]\nheight_m = 0.5\n")
+    (tmp_path / "plan.toml").write_text(BOTH + "[optimise.limits]\nheight_m = 0.5\n")
     assert main(["optimise", str(tmp_path / "plan.toml"), "--out", str(tmp_path)]) == 2
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 2
@@ -138,7 +156,7 @@ def test_limits_that_no_layout_keeps_are_all_told(tmp_path: Path, capsys: pytest
 
 
 def started(folder: Path) -> "subprocess.Popen[str]":
-    (folder / "plan.toml").write_text(PLAN + LIMITS)
+    (folder / "plan.toml").write_text(ROWS_ALONE + LIMITS)
     script = "import sys; from layout.start import main; sys.exit(main())"
     words = ["optimise", str(folder / "plan.toml"), "--out", str(folder)]
     return subprocess.Popen([sys.executable, "-c", script, *words], stderr=subprocess.PIPE, text=True)
@@ -152,29 +170,32 @@ def kept_lines(folder: Path, least: int) -> int:
     return path.read_bytes().count(b"\n")
 
 
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The answer of a run that nothing stops."""
+    return answered(tmp_path_factory.mktemp("whole"), ROWS_ALONE + LIMITS)["layouts"]["rows"]
+
+
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT], ids=["killed", "stopped"])
-def test_a_run_that_ends_early_loses_no_finished_evaluation(how: signal.Signals, tmp_path: Path) -> None:
-    whole = optimised(tmp_path / "whole", PLAN + LIMITS)
-    folder = tmp_path / "early"
-    folder.mkdir()
-    child = started(folder)
-    kept = kept_lines(folder, 5)
+def test_a_run_that_ends_early_loses_no_finished_evaluation(
+    how: signal.Signals, tmp_path: Path, whole: dict[str, Any]
+) -> None:
+    child = started(tmp_path)
+    kept = kept_lines(tmp_path, 5)
     os.kill(child.pid, how)
     error = child.communicate(timeout=120)[1]
     assert kept >= 5
     if how is signal.SIGINT:
         assert child.returncode == 130
         assert error.strip() == "stopped; nothing half-written"
-    assert not (folder / "optimise.json").exists()
-    again = optimised(folder, PLAN + LIMITS)
-    new = [sum(told["worked_out_now"] for told in data["layouts"].values()) for data in (whole, again)]
-    assert new[1] <= new[0] - kept
-    for name, told in again["layouts"].items():
-        assert told["best"] == whole["layouts"][name]["best"]
-        assert told["figures"] == whole["layouts"][name]["figures"]
+    assert not (tmp_path / "optimise.json").exists()
+    again = answered(tmp_path, ROWS_ALONE + LIMITS)["layouts"]["rows"]
+    assert again["worked_out_now"] <= whole["worked_out_now"] - kept
+    assert again["best"] == whole["best"]
+    assert again["figures"] == whole["figures"]
 
 
 def test_a_plan_without_the_table_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "plan.toml").write_text(PLAN[: PLAN.index("[optimise]")])
+    (tmp_path / "plan.toml").write_text(ROWS_ALONE[: ROWS_ALONE.index("[optimise]")])
     assert main(["optimise", str(tmp_path / "plan.toml"), "--out", str(tmp_path)]) == 2
     assert "optimise: found nothing; accepted: a table, [optimise]" in capsys.readouterr().err
