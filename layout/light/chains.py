@@ -93,16 +93,33 @@ def _follow(
     if not len(source):
         return source, point
     index = first[source, point].astype(np.int64)
-    place = kernel.meeting(points[point], looks[0][source], index)
+    place = _places(kernel, order[0], points, looks[0], source, point, index)
     for sheet, before, look in zip(order[1:], order[:-1], looks[1:], strict=True):
         start = off_sheet(before, place, look[source])
         index, _ = kernel.first_hit(start, look[source])
         keep = np.flatnonzero(sheet.member[index])
         source, point, index = source[keep], point[keep], index[keep]
         place = kernel.meeting(start[keep], look[source], index)
-    start = off_sheet(order[-1], place, sources[source])
+    side = START_OFFSET_M * np.sign(sources @ order[-1].normal)
+    start = place + (side[:, None] * order[-1].normal)[source]
     free = ~kernel.blocked_pairs(start, sources[source])
     return source[free], point[free]
+
+
+def _places(
+    kernel: RayKernel,
+    sheet: Sheet,
+    points: FloatArray,
+    looks: FloatArray,
+    way: IntArray,
+    point: IntArray,
+    index: IntArray,
+) -> FloatArray:
+    """Where looks (s, 3) from points (p, 3) meet a sheet's rectangles, for pairs way, point, rectangle (r,); (r, 3).
+    They share one normal, so that distances take products per look and per point only."""
+    plane = kernel.rectangles.corner @ sheet.normal
+    distance = (plane[index] - (points @ sheet.normal)[point]) / (looks @ sheet.normal)[way]
+    return points[point] + distance[:, None] * looks[way]
 
 
 def off_sheet(sheet: Sheet, places: FloatArray, directions: FloatArray) -> FloatArray:

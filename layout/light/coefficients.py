@@ -2,16 +2,17 @@
 and Technology 15(2) (1983) 65-71, daylight coefficients)."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from layout.geometry.rays import RayKernel
+from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.geometry.rectangles import Rectangles
-from layout.light.ground import GroundLight
+from layout.light.ground import GroundLight, SheetPlaces
 from layout.light.lattice import fibonacci_lattice
 from layout.light.net import Net
 from layout.light.places import PlaceNet
-from layout.light.receive import Engine, Receiver
+from layout.light.receive import MATT_RAYS, Engine, Receiver
 from layout.light.sheets import sheets_of
 from layout.light.sky_parts import GOLDEN, Glass, SkyParts
 from layout.pieces import Scene
@@ -21,6 +22,10 @@ CELL_TURNS = (1, 3, 5, 8, 13, 21)
 TURNS_PER_CELL = 8.0
 """Points of a cell at which light by way of sheets is worked out: at least so many times the cell over the narrowest
 sheet. Experiment: tests/layout/test_light_ledger.py prints what the ledger of narrow sheets leaves open."""
+
+GROUND_DRAWS = 3
+"""Facets drawn for each sun direction where sheets throw light on the ground; places side by side draw others.
+Experiment: tests/layout/test_light_ground.py prints the error."""
 
 DRAW_SETS = 7
 """Cells side by side draw facets from different sets, so that the mean over a panel has the error of so many times more
@@ -48,7 +53,28 @@ def engine_of(scene: Scene, sheet_glass: Glass) -> Engine:
 
 def ground_light(engine: Engine, parts: SkyParts, places: PlaceNet) -> GroundLight | None:
     """The store of ground places for tracing a scene under one set of sun directions."""
-    return GroundLight(engine.kernel, engine.ground, parts, places) if engine.ground else None
+    if engine.ground is None:
+        return None
+    trace = None
+    if engine.sheets and parts.bounces > 0:
+        rays = parts.ground_rays or MATT_RAYS
+        coarse = replace(parts.coarser(rays, parts.bounces), draws=GROUND_DRAWS)
+        trace = partial(_on_ground, engine, coarse, SheetPlaces(places))
+    return GroundLight(engine.kernel, engine.ground, parts, places, trace)
+
+
+def _on_ground(engine: Engine, parts: SkyParts, kept: SheetPlaces, hits: FloatArray, out: np.ndarray) -> None:
+    """Fill in the light of ground places (n, 3) in a scene with sheets: (n, m + 2) for sun directions, dome and horizon
+    band, straight and by way of sheets. What comes by way of other ground is left out: one ground bounce."""
+    assert engine.ground is not None
+    normal, m = engine.ground.normal, len(parts.sun)
+    receiver = Receiver(engine, parts, hits + START_OFFSET_M * normal, normal, (np.ones_like,), kept.net, kept)
+    lobes = np.zeros((1, m + parts.ring_rays, len(hits)), dtype=np.float32)
+    for g in range(DRAW_SETS):
+        some = replace(receiver, points=receiver.points[g::DRAW_SETS])
+        lobes[:, :, g::DRAW_SETS] = some.by_sheets(receiver.orders(), number=g)
+    columns = receiver.columns(lobes=lobes)[0][0]
+    out[:, :m], out[:, m], out[:, m + 1] = columns[:m].T, columns[2 * m], columns[2 * m + 2]
 
 
 def light_coefficients(

@@ -4,7 +4,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
-from layout.light.kept import KeptPlaces
+from layout.light.kept import KeptPlaces, Trace
 from layout.light.lattice import cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.places import PlaceNet
 from layout.light.sky_parts import SkyParts
@@ -15,15 +15,27 @@ EXACT_RAYS = 10946
 """Rays that settle how much sky open ground sees."""
 
 
-class GroundLight:
-    """Sky light on places of the ground, traced when first asked for and kept; with it, what places on matt sheets
-    pass on (`sheets`, filled by the receivers that meet them).
+class SheetPlaces:
+    """What places on matt sheets pass on, kept for all that look at them: filled by the receivers that meet them, by
+    sheet, side and what light may still meet. Not frozen: it grows. One tracer uses it at a time."""
 
-    Not frozen: it grows. One tracer uses it at a time.
+    def __init__(self, net: PlaceNet) -> None:
+        self.net = net
+        self.sheets: dict[tuple[int, float, int, int], KeptPlaces] = {}
+
+
+class GroundLight(SheetPlaces):
+    """Sky light on places of the ground, traced when first asked for and kept.
+
+    by_sheets : fills in the light of places in a scene with sheets, whose beam and sky light falls on the ground, too;
+        None: only straight light
     """
 
-    def __init__(self, kernel: RayKernel, ground: Ground, parts: SkyParts, net: PlaceNet) -> None:
-        self.kernel, self.ground, self.net = kernel, ground, net
+    def __init__(
+        self, kernel: RayKernel, ground: Ground, parts: SkyParts, net: PlaceNet, by_sheets: Trace | None = None
+    ) -> None:
+        super().__init__(net)
+        self.kernel, self.ground, self._by_sheets = kernel, ground, by_sheets
         self.cosine = parts.sun @ ground.normal
         self.up = np.flatnonzero(self.cosine > 0)
         self.sun = parts.sun[self.up]
@@ -35,7 +47,6 @@ class GroundLight:
         fine = cosine_hemisphere(fibonacci_lattice(EXACT_RAYS)) @ frame(ground.normal)
         self.open_sky = float(parts.above_skyline(fine).mean())
         self._places = KeptPlaces(len(self.cosine) + 2)
-        self.sheets: dict[tuple[int, float, int, int], KeptPlaces] = {}
 
     def at(self, hits: FloatArray, distance: FloatArray) -> tuple[IntArray, np.ndarray]:
         """Light of the places that rays meet.
@@ -44,7 +55,7 @@ class GroundLight:
         Returns the place of each ray (r,) and the light of the g places known so far, (g, m + 2) float32: sun
         directions, dome, horizon band.
         """
-        return self._places.at(hits, distance, self.net, self._trace)
+        return self._places.at(hits, distance, self.net, self._by_sheets or self._trace)
 
     def _trace(self, hits: FloatArray, out: np.ndarray) -> None:
         m, points = len(self.cosine), hits + START_OFFSET_M * self.ground.normal

@@ -32,7 +32,9 @@ _FIBONACCI = (
 )
 
 
-_GOLDEN = 0.618033988749895
+_SHIFTS = (0.754877666246693, 0.569840290998053)
+"""Steps of `additive_sequence` in two dimensions. A step of the golden ratio would leave Fibonacci lattices where they
+are: their numbers times it are nearly whole."""
 
 LATER_WEIGHT = 0.3
 """How much each dimension of a lattice counts in the choice of its generators; 0.05 to 1 do about as well."""
@@ -98,7 +100,7 @@ def draw_points(sources: int, draws: int, rough: Sequence[bool], number: int = 0
     count, i = len(lattice), np.arange(sources) + number * sources
     out = np.full((sources, count, len(rough), 2), 0.5)
     if len(which) == 1:
-        out[:, :, which[0]] = (lattice + i[:, None, None] * np.array([_GOLDEN, 0.754877666])) % 1.0
+        out[:, :, which[0]] = (lattice + i[:, None, None] * np.array(_SHIFTS)) % 1.0
     elif len(which):
         # The same lattice for each sheet would tie their facets together.
         d = 2 * len(which)

@@ -29,6 +29,11 @@ CHAIN_DRAWS = 987
 TURNS = 4
 """Sets of points that take turns at the draws: many places for narrow lobes, at the cost of few."""
 
+MATT_RAYS, WEAK_MATT, WEAK_RAYS = 987, 0.15, 377
+"""Hemisphere rays of each point that look for matt light, for TURNS sets of points; where there is no ground and sheets
+send at most a share of WEAK_MATT of their light that way, one set with fewer rays does, since its error weighs as
+little. Experiment: tests/layout/test_light_map.py prints the difference."""
+
 NARROW_DEG, NARROW_TURNS = 1.5, 31
 """Sheets with slopes up to this leave lit edges nearly as sharp as a mirror's: more places, each by fewer draws."""
 
@@ -103,7 +108,7 @@ class _Tracer:
         """Direct light and light by way of sheets and the ground on one face, (n_sun, n_up, n_along) each."""
         parts = SkyParts(
             self.sun,
-            dome_rays=987,
+            dome_rays=WEAK_RAYS if self._weak_matt else MATT_RAYS,
             down_rays=1597,
             ring_rays=0,
             ground_rays=0,
@@ -127,12 +132,19 @@ class _Tracer:
             out[1] += self._by_rough(panel, rear, order)
         if self.engine.ground is not None or any(s.diffuse_share > 0 for s in self.engine.sheets):
             albedo = self.engine.ground.albedo if self.engine.ground else 0.0
-            for turn in range(TURNS):
-                net = turn_net(*panel.cells, turn, TURNS)
+            turns = 1 if self._weak_matt else TURNS
+            for turn in range(turns):
+                net = turn_net(*panel.cells, turn, turns)
                 columns = self._receiver(panel, net, parts, rear, store).hemisphere(turn)[0]
                 light = columns[:m] + np.float32(albedo) * columns[m : 2 * m]
-                out[1] += self._cells(panel, net, light) / TURNS
+                out[1] += self._cells(panel, net, light) / turns
         return out[0], out[1]
+
+    @property
+    def _weak_matt(self) -> bool:
+        """Whether matt light is only a small part of what sheets bring."""
+        e = self.engine
+        return e.ground is None and all(s.diffuse_share <= WEAK_MATT * (s.share + s.diffuse_share) for s in e.sheets)
 
     def _by_rough(self, panel: Panel, rear: bool, order: tuple[Sheet, ...]) -> FloatArray:
         """Light by way of some scattering sheets, (n_sun, n_up, n_along)."""

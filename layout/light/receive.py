@@ -11,7 +11,7 @@ import numpy as np
 
 from layout.geometry.rays import START_OFFSET_M, RayKernel
 from layout.light.chains import light_by_sheets, off_sheet
-from layout.light.ground import GroundLight, gather_each
+from layout.light.ground import GroundLight, SheetPlaces, gather_each
 from layout.light.kept import KeptPlaces
 from layout.light.lattice import additive_sequence, cosine_hemisphere, fibonacci_lattice, frame
 from layout.light.places import PlaceNet
@@ -73,6 +73,7 @@ class Receiver:
     """Points (p, 3) just off a face with unit normal ``normal``; one result for each glass.
 
     net : how far apart places on the ground and on matt sheets lie
+    ground_light : what is kept of matt sheets and, where light may come by way of it, of the ground
     diffusers : how many of them light may still pass
     """
 
@@ -82,7 +83,7 @@ class Receiver:
     normal: FloatArray
     glasses: Sequence[Glass]
     net: PlaceNet
-    ground_light: GroundLight | None
+    ground_light: SheetPlaces | None
     diffusers: int = MOST_DIFFUSERS
 
     def columns(self, which: int = 0, lobes: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
@@ -143,7 +144,7 @@ class Receiver:
         """Whether looks that may still meet so many sheets can find light that is wanted: sky, ground, matt sheets."""
         left = {True: bounces, False: diffusers}
         matt = any(s.diffuse_share > 0 and left[s.mirror] > 0 for s in self.engine.sheets)
-        return matt or self.engine.ground is not None or not self.parts.sun_only
+        return matt or isinstance(self.ground_light, GroundLight) or not self.parts.sun_only
 
     def _nothing(self) -> np.ndarray:
         return np.zeros((len(self.glasses), self.parts.columns, len(self.points)), dtype=np.float32)
@@ -251,12 +252,13 @@ class Receiver:
         self._on_ground(looks.pick(below), out)
 
     def _on_ground(self, looks: Looks, out: np.ndarray) -> None:
-        if self.engine.ground is None or self.ground_light is None or not len(looks.row):
+        ground, kept, m = self.engine.ground, self.ground_light, len(self.parts.sun)
+        if ground is None or not isinstance(kept, GroundLight) or not len(looks.row):
             return
-        n, m = self.engine.ground.normal, len(self.parts.sun)
-        height = (looks.start - [0.0, 0.0, self.engine.ground.height]) @ n
+        n = ground.normal
+        height = (looks.start - [0.0, 0.0, ground.height]) @ n
         distance = np.maximum(0.0, height) / -(looks.direction @ n)
-        of_hit, light = self.ground_light.at(looks.start + distance[:, None] * looks.direction, distance)
+        of_hit, light = kept.at(looks.start + distance[:, None] * looks.direction, distance)
         got = gather_each(looks.row, looks.weights, of_hit, light, len(self.points))
         out[:, m : 2 * m] += got[:, :m]
         out[:, 2 * m + 1] += got[:, m]

@@ -5,10 +5,13 @@ import pytest
 
 from layout.geometry.rays import RayKernel
 from layout.geometry.rectangles import Rectangles
+from layout.light import coefficients
+from layout.light.coefficients import engine_of
+from layout.light.coefficients import ground_light as lit_ground
 from layout.light.ground import GroundLight, gather, gather_each
 from layout.light.places import PlaceNet, distinct, net_keys, representatives
 from layout.light.sky_parts import SkyParts
-from layout.pieces import Blocker, Ground
+from layout.pieces import Blocker, Ground, Reflector, Scene
 from sites.conventions import unit_vector
 from sites.skyline import Skyline
 
@@ -141,3 +144,35 @@ def test_representatives_are_fair():
     place = representatives(of_hit, 2000) % 4
     assert (representatives(of_hit, 2000) // 4 == np.arange(2000)).all()
     assert np.bincount(place, minlength=4) == pytest.approx(500, abs=90)
+
+
+def test_a_mirror_throws_its_light_on_the_ground():
+    """Image of the sun in an upright mirror: its patch of ground gets (1 + reflectance)·sin(elevation), the rest of the
+    sunny side sin(elevation), the shadow behind it nothing (law of reflection)."""
+    sun = unit_vector(np.array([40.0]), np.array([180.0]))
+    mirror = Reflector((-3.0, 0.0, 0.0), (6.0, 0.0, 0.0), (0.0, 0.0, 2.0), reflectance=0.8)
+    assert mirror.normal @ np.array([0.0, -1.0, 0.0]) > 0.999
+    engine = engine_of(Scene([], [mirror], ground=Ground()), np.ones_like)
+    store = lit_ground(engine, SkyParts(sun, ground_rays=0, ring_rays=0, sun_only=True), FINE)
+    assert store is not None
+    light = at_points(store, np.array([[0.0, -1.0, 0.0], [0.0, -2.6, 0.0], [0.0, 1.0, 0.0]]))[:, 0]
+    assert light == pytest.approx(np.sin(np.radians(40.0)) * np.array([1.8, 1.0, 0.0]), abs=1e-5)
+
+
+def test_few_facets_are_enough_on_the_ground(monkeypatch):
+    """Mean light of a strip of ground before a scattering sheet, over a year's worth of suns, against many facets."""
+    grid = np.stack(np.meshgrid(np.linspace(-1.5, 1.5, 12), np.linspace(-2.5, -0.3, 12)), axis=-1).reshape(-1, 2)
+    spots = np.concatenate([grid, np.zeros((len(grid), 1))], axis=1)
+    az, el = np.meshgrid(np.linspace(110.0, 250.0, 12), np.linspace(10.0, 60.0, 8))
+    suns = unit_vector(el.reshape(-1), az.reshape(-1))
+    sheet = Reflector((-3.0, 0.0, 0.0), (6.0, 0.0, 0.0), (0.0, 0.0, 2.0), reflectance=0.9, slope_rms=(10.0, 10.0))
+    engine, found = engine_of(Scene([], [sheet], ground=Ground()), np.ones_like), []
+    for draws in (coefficients.GROUND_DRAWS, 233):
+        monkeypatch.setattr(coefficients, "GROUND_DRAWS", draws)
+        store = lit_ground(engine, SkyParts(suns, ground_rays=0, ring_rays=0, sun_only=True), FINE)
+        assert store is not None
+        found.append(at_points(store, spots)[:, : len(suns)] - suns[:, 2])
+    few, many = (f.mean() for f in found)
+    print(f"\nsheet's light on the ground: {many:.4f} of DNI, by few facets {few / many - 1:+.2%}")
+    assert many > 0.1
+    assert few == pytest.approx(many, rel=0.02)

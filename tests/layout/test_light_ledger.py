@@ -5,8 +5,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from layout.arrange import arrange
+from layout.conditions import conditions
+from layout.field import build_field
+from layout.geometry.rectangles import Rectangles
+from layout.light_ledger import _forward
 from layout.plan import parse_plan
+from layout.reached_light import arriving_beam
 from layout.run import run_plan
+from sites.weather_files import load_weather
 
 GAP = 0.01
 
@@ -65,6 +72,22 @@ def test_wings(reflector: str, side: str, depth: float, opening: float) -> None:
 
 def test_strip_in_the_aisle() -> None:
     assert abs(gap(rows(30, 3.4, "portrait"), "mirror", 'place = "aisle"\nwidth_m = 0.8\ntilt_deg = 20')) < GAP
+
+
+def test_parcels_hardly_move_from_seed_to_seed() -> None:
+    """Each share by other parcels; their number is chosen by this."""
+    booster = WINGS.format(side="lower", depth=0.9, opening=105)
+    text = PLAN.format(layout=rows(25, 3.6), reflector="one_way_spreader", booster=booster)
+    plan = parse_plan(text, "sheets.toml", Path())
+    year = conditions(plan.site, load_weather(plan.site))
+    field = build_field(arrange(plan, plan.layouts[0]), year, full_cells=False, repetition=True)
+    sheets, light = Rectangles.of(field.arrangement.scene.reflectors), year.sun_light()
+    arrived = float((arriving_beam(field, year) @ sheets.area) @ light)
+    shares = np.array([_forward(field, sheets, year, light, seed) for seed in range(4)]) / arrived
+    spread = np.ptp(shares, axis=0)
+    print(f"\nmissed, absorbed, masked: {shares.mean(axis=0).round(4)}, from seed to seed within {spread.round(4)}")
+    assert (spread < 2e-3).all()
+    assert (spread > 0).any()
 
 
 @pytest.mark.long
