@@ -11,7 +11,8 @@ import pytest
 from layout.geometry.rectangles import Rectangles
 from layout.light.coefficients import engine_of, light_coefficients
 from layout.light.net import Net
-from layout.light_ledger import arriving_beam, light_ledger
+from layout.light_ledger import light_ledger
+from layout.reached_light import arriving_beam
 from layout.retrofit.candidates import Candidate, Found
 from layout.retrofit.effects import case_effects, near_panels, pair_effect, trace_roof
 from layout.retrofit.limits import trace_limits
@@ -129,7 +130,7 @@ def test_light_on_the_parts_adds_up(roof_setting: Setting, values: dict[str, obj
     parts = [found.candidates[i] for i in one_a_place(found, where)]
     whole = trace_whole(with_parts(task.arrangement, parts, task.types), task.conditions, task.settings)
     year = task.conditions
-    ledger = light_ledger(whole.field, whole.year, year, arriving_beam(whole.field, year))
+    ledger = light_ledger(whole.field, year, arriving_beam(whole.field, year))
     print(f"{len(parts)} parts: {ledger}; gap {ledger.gap_fraction:+.2%}")
     assert ledger.reached_kwh > 0.05 * ledger.arrived_kwh
     assert abs(ledger.gap_fraction) < 0.01
