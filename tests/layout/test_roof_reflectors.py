@@ -96,7 +96,7 @@ PLANE = RoofPlaneTable(
 @given(
     near=st.tuples(st.floats(0, 8), st.floats(0, 8), st.floats(0, 1)),
     way=st.floats(0, 360),
-    rise=st.floats(-0.4, 0.4),
+    rise=st.floats(-0.15, 0.4),
     length=st.floats(0.3, 3.0),
     width=st.floats(0.02, 1.5),
     tilt=st.floats(-179.0, 179.0),
