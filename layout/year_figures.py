@@ -85,8 +85,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
     dc, ac = float(power.dc_kw.sum()) * hours, float(power.ac_kw.sum()) * hours
     bare = traced.bare_year or year
     front, bare_front = float(year.panel["front"] @ share), float(bare.panel["front"] @ share)
-    open_front = float(traced.open_light @ share)
-    arriving = arriving_beam(field, c)
+    open_front, arriving = float(traced.open_light @ share), arriving_beam(field, c)
     boost = _boost(traced, ac, arriving) if traced.bare_year else None
     wired = _kept(year, "wired", "dc") * (1.0 - settings.losses.wiring_pct / 100.0) * _cooled(traced)
     return LayoutResult(

@@ -59,8 +59,7 @@ FAST_WITHOUT_DIODES = Effort(8, 5, (0.9, 0.97, 1.01), 40, ((1, 7, 1.0),))
 """For the year, panels without diodes: on thin film 0.0012, 0.0001 and 0.008."""
 
 LEAK_NODES = (0.5, 1.1)
-"""Nodes past the weakest cell's knee, over the current at which its reverse voltage cancels the part's
-voltage."""
+"""Nodes past the weakest cell's knee, over the current at which its reverse voltage cancels the part's voltage."""
 
 KNEE_SPREAD = 2.0
 """Cells ranked by light are taken with this power of an even count: more of the weak ones."""
