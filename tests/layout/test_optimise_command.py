@@ -94,6 +94,7 @@ def answered(folder: Path, text: str) -> dict[str, Any]:
     return data
 
 
+@pytest.mark.long
 def test_the_answer_is_what_compare_gives_on_the_plan_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
