@@ -378,7 +378,7 @@ def test_bundled_roofs(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[
     (path,) = tmp_path.glob("retrofit-*.json")
     data = json.loads(path.read_text(encoding="utf-8"))
     assert said.startswith("Do nothing") == data["do_nothing"]
-    assert all(len(line) <= 100 for line in said.splitlines())
+    assert all(len(line.replace(str(tmp_path), "out")) <= 100 for line in said.splitlines())
     if not data["do_nothing"]:
         plan = read_plan(next(tmp_path.glob("*-plan.toml")))
         result = run_plan(plan, only=[data["layout"]]).layouts[data["layout"]]
