@@ -42,7 +42,6 @@ class FieldYear:
         before glass, and of both faces after it
     mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
     by_sheets : (m, n) float32 [-] the part of ``beam`` that came by way of reflectors and diffusers
-    by_lobes : (m, n) float32 [-] the part of that which is not their matt light
     stress : (k,) float32 [(W/m²)²] light of a panel's darkest cell times what it lacks to the brightest, the most of
         any panel: current times reverse voltage of a hot spot, roughly; stressed : (k,) int, that panel
     """
@@ -54,7 +53,6 @@ class FieldYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
-    by_lobes: np.ndarray
     stress: np.ndarray
     stressed: IntArray
 
@@ -69,7 +67,6 @@ class _BlockYear:
     warmest: np.ndarray
     mean: np.ndarray
     by_sheets: np.ndarray
-    by_lobes: np.ndarray | float
     kept: dict[int, PanelYear]
     stress: np.ndarray
     stressed: IntArray
@@ -121,7 +118,6 @@ class Evaluator:
         cosine = self.conditions.parts.sun @ field.rectangles.normal[block.panels].T
         beam = before["front"][:m] + before["rear"][:m]
         by_sheets = front.by_sheets if rear is None else front.by_sheets + rear.by_sheets
-        by_lobes = front.by_lobes if rear is None else front.by_lobes + rear.by_lobes
         free = np.maximum(0.0, cosine) if rear is None else np.abs(cosine)
         hour["direct"] = self.matrix[:, :m] @ ((beam - by_sheets) @ share)
         hour["open_direct"] = self.matrix[:, :m] @ (free @ share)
@@ -133,7 +129,7 @@ class Evaluator:
         if self.wiring.mode != "panel":
             kept = panel_years(block, light, panel_c, power["dc"] / scale, self.model)
         stress, stressed = most_stressed(light)
-        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, by_lobes, kept)
+        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
         return _BlockYear(*found, stress, block.panels[stressed])
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
@@ -170,7 +166,7 @@ def evaluate(
     held = n if keep_light else 0
     panel = {name: np.full(n, np.nan) for name in PANEL_SUMS}
     hour = {name: np.zeros(k) for name in HOUR_SUMS}
-    beam, by_sheets, by_lobes = (np.zeros((m, held), dtype=np.float32) for _ in range(3))
+    beam, by_sheets = (np.zeros((m, held), dtype=np.float32) for _ in range(2))
     kept: dict[int, PanelYear] = {}
     stress, stressed = np.full(k, -1.0, dtype=np.float32), np.zeros(k, dtype=np.int64)
     brightest, warmest, mean = (np.zeros((c.parts.columns, held), dtype=np.float32) for _ in range(3))
@@ -181,7 +177,7 @@ def evaluate(
             hour[name] += values
         chosen = part.block.panels
         if keep_light:
-            beam[:, chosen], by_sheets[:, chosen], by_lobes[:, chosen] = part.beam, part.by_sheets, part.by_lobes
+            beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
             brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
         kept |= part.kept
         more = part.stress > stress
@@ -191,8 +187,8 @@ def evaluate(
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
     if keep_light:
-        beam, by_sheets, by_lobes = (values[:, stands] for values in (beam, by_sheets, by_lobes))
-    light = beam, brightest, warmest, mean, by_sheets, by_lobes
+        beam, by_sheets = (values[:, stands] for values in (beam, by_sheets))
+    light = beam, brightest, warmest, mean, by_sheets
     return FieldYear(panel, hour, *light, stress, stressed)
 
 

@@ -37,13 +37,11 @@ class LightCoefficients:
     """before, after : (columns, n_panels, cells) float32 [-], before and after the angular loss of the glass;
         columns as in layout.light.sky_parts
     by_sheets : (m, n_panels) float32 [-] mean part of the sun columns before glass that came by way of sheets
-    by_lobes : likewise, not by way of their matt light; 0 where it is not told
     """
 
     before: np.ndarray
     after: np.ndarray
     by_sheets: np.ndarray
-    by_lobes: np.ndarray | float = 0.0
 
 
 def engine_of(scene: Scene, sheet_glass: Glass) -> Engine:
@@ -100,7 +98,6 @@ def light_coefficients(
         np.zeros(shape, dtype=np.float32),
         np.zeros(shape, dtype=np.float32),
         np.zeros((len(parts.sun), len(panels)), dtype=np.float32),
-        by_lobes := np.zeros((len(parts.sun), len(panels)), dtype=np.float32),
     )
     normals = panels.normal * (-1.0 if rear else 1.0)
     _, attitude = np.unique(np.round(normals, 7), axis=0, return_inverse=True)
@@ -117,8 +114,6 @@ def light_coefficients(
         columns, by_sheets = receiver.columns(int(k) % parts.sets, lobes)
         result.before[:, members], result.after[:, members] = net.cell_means(columns)
         result.by_sheets[:, members] = net.panel_means(net.cell_means(by_sheets))
-        if lobes is not None:
-            by_lobes[:, members] = net.panel_means(net.cell_means(lobes[0, : len(parts.sun)]))
     return result
 
 
