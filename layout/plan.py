@@ -12,7 +12,7 @@ from layout.optimise_tables import OptimiseTable, PricesTable
 from layout.panel_type import PanelType
 from layout.panel_types import BIFACIAL, MONO, load_panel_type, panel_from_datasheet
 from layout.plan_checks import layout_faults
-from layout.plan_sheets import NO_TYPES, SheetTypes, read_sheet_types, sheet_faults
+from layout.plan_sheets import NO_TYPES, SheetTypes, read_sheet_types, sheet_faults, type_faults
 from layout.plan_tables import (
     LAYOUT_KINDS,
     InverterTable,
@@ -135,7 +135,8 @@ def parse_plan(source: str, file: str, folder: Path) -> Plan:
     site = build_site(data.get("site"), data.get("plot"), folder, file, faults)
     types = _layout_types(layouts, panel, given, file, faults)
     for index, layout in layouts.items():
-        faults.extend(sheet_faults(layout, sheets, file, f"layout[{index}]", warnings))
+        faults.extend(sheet_faults(layout, file, f"layout[{index}]", warnings))
+    type_faults(data.get("layout"), sheets, file, faults)
     if site is not None:
         faults.extend(_plot_missing(site, layouts, file))
         for index, layout in layouts.items():

@@ -1,6 +1,6 @@
 """Reflector and diffuser types of a plan: its own tables, the bundled ones, and who names them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -19,7 +19,6 @@ from layout.reflector_types import (
     reflector_doubts,
     reflector_from_values,
 )
-from layout.roof_tables import RoofLayout
 from layout.sheet_tables import DiffuserPieceTable, DiffuserTable, ReflectorPieceTable, ReflectorTable
 from sites.errors import Fault, InputError
 from sites.tables import MISSING, check_table, nearest, shown
@@ -135,56 +134,66 @@ def _names(tables: Any) -> list[str]:
     return [name for name in found if isinstance(name, str)]
 
 
-def sheet_faults(layout: Layout, types: SheetTypes, file: str, key: str, warnings: list[str]) -> list[Fault]:
-    """Types that a layout names and nobody defines, and pieces whose values say too much or too little."""
-    faults = []
-    if isinstance(layout, PiecesLayout):
-        faults.extend(_piece_faults(layout, types, file, key, warnings))
-    elif isinstance(layout, RoofLayout):
-        for k, plane in enumerate(layout.plane):
-            for i, sheet in enumerate(plane.reflector):
-                here = f"{key}.plane[{k}].reflector[{i}].type"
-                faults.extend(_unknown(sheet.type, "reflector", types, file, here))
-    else:
-        for i, booster in enumerate(layout.booster):
-            faults.extend(_unknown(booster.reflector, "reflector", types, file, f"{key}.booster[{i}].reflector"))
-    if layout.cover is not None:
-        faults.extend(_unknown(layout.cover.diffuser, "diffuser", types, file, f"{key}.cover.diffuser"))
-    return faults
-
-
-def _piece_faults(layout: PiecesLayout, types: SheetTypes, file: str, key: str, warnings: list[str]) -> list[Fault]:
+def sheet_faults(layout: Layout, file: str, key: str, warnings: list[str]) -> list[Fault]:
+    """Pieces of a layout whose values say too much or too little."""
+    if not isinstance(layout, PiecesLayout):
+        return []
     faults: list[Fault] = []
     for i, piece in enumerate(layout.reflector):
         here = f"{key}.reflector[{i}]"
-        named = _named(piece, "reflector", types, file, here)
-        faults.extend(named or [])
-        if named is None:
+        if _own_values(piece, "reflector", file, here, faults):
             mirror = reflector_from_values("", piece, "", file, here, faults)
             warnings.extend(reflector_doubts(mirror, here) if mirror else [])
     for i, sheet in enumerate(layout.diffuser):
         here = f"{key}.diffuser[{i}]"
-        named = _named(sheet, "diffuser", types, file, here)
-        faults.extend(named or [])
-        if named is None:
+        if _own_values(sheet, "diffuser", file, here, faults):
             diffuser = diffuser_from_values("", sheet, "", file, here, faults)
             warnings.extend(diffuser_doubts(diffuser, here) if diffuser else [])
     return faults
 
 
-def _named(
-    piece: ReflectorPieceTable | DiffuserPieceTable, what: str, types: SheetTypes, file: str, key: str
-) -> list[Fault] | None:
-    """Faults of a piece's way to tell its type; None where it has values of its own."""
+def _own_values(
+    piece: ReflectorPieceTable | DiffuserPieceTable, what: str, file: str, key: str, faults: list[Fault]
+) -> bool:
+    """Whether a piece has values of its own and no type."""
     beside = [name for name in VALUES[what] if name in piece.model_fields_set]
-    if piece.type is None:
-        return None if beside else [Fault(file, f"{key}.type", MISSING, f"a {what} type, or values of its own")]
-    if beside:
+    if piece.type is None and not beside:
+        faults.append(Fault(file, f"{key}.type", MISSING, f"a {what} type, or values of its own"))
+    elif piece.type is not None and beside:
         found = f"type beside {', '.join(beside)}"
-        return [Fault(file, f"{key}.type", found, "a type or values of its own")]
-    return _unknown(piece.type, what, types, file, f"{key}.type")
+        faults.append(Fault(file, f"{key}.type", found, "a type or values of its own"))
+    return piece.type is None and bool(beside)
 
 
-def _unknown(name: str, what: str, types: SheetTypes, file: str, key: str) -> list[Fault]:
-    known = types.known[what]
-    return [] if name in known else [Fault(file, key, f"no {what} type {shown(name)}", nearest(name, known))]
+def type_faults(layouts: Any, types: SheetTypes, file: str, faults: list[Fault]) -> None:
+    """Types that [[layout]] tables name and nobody defines: looked for in the tables as read, so that another fault of
+    a layout does not hide them. A key that has told a fault tells no second one."""
+    told = {fault.key for fault in faults}
+    for index, table in enumerate(_tables(layouts)):
+        for key, what, name in _types_named(table):
+            known, here = types.known[what], f"layout[{index}].{key}"
+            if isinstance(name, str) and name not in known and here not in told:
+                faults.append(Fault(file, here, f"no {what} type {shown(name)}", nearest(name, known)))
+
+
+def _types_named(table: Mapping[str, Any]) -> Iterator[tuple[str, str, Any]]:
+    """Key, kind of sheet and name of every type that one layout's table names where its kind may name one."""
+    kind = table.get("kind")
+    if kind == "pieces":
+        for what in VALUES:
+            for i, piece in enumerate(_tables(table.get(what))):
+                yield f"{what}[{i}].type", what, piece.get("type")
+    elif kind == "roof":
+        for k, plane in enumerate(_tables(table.get("plane"))):
+            for i, sheet in enumerate(_tables(plane.get("reflector"))):
+                yield f"plane[{k}].reflector[{i}].type", "reflector", sheet.get("type")
+    else:
+        for i, booster in enumerate(_tables(table.get("booster"))):
+            yield f"booster[{i}].reflector", "reflector", booster.get("reflector")
+    for cover in _tables([table.get("cover")]):
+        yield "cover.diffuser", "diffuser", cover.get("diffuser")
+
+
+def _tables(value: Any) -> list[Mapping[str, Any]]:
+    """The tables of a list, an empty one in place of anything else; no list, no tables."""
+    return [t if isinstance(t, Mapping) else {} for t in value] if isinstance(value, list) else []
