@@ -9,6 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from layout.conditions import Conditions
+from layout.endless import EndlessTrackers
 from layout.field import Block, Field, blocks
 from layout.geometry.rays import worker_count
 from layout.light.sky_parts import Glass
@@ -155,11 +156,17 @@ class Evaluator:
 
 
 def evaluate(
-    field: Field, evaluator: Evaluator, glass: Glass, tick: Callable[[int], None], keep_light: bool = True
+    field: Field,
+    evaluator: Evaluator,
+    glass: Glass,
+    tick: Callable[[int], None],
+    keep_light: bool = True,
+    hung: EndlessTrackers | None = None,
 ) -> FieldYear:
     """A year of a field. ``tick`` is told how many traced panels each finished block held.
 
     keep_light : False leaves the arrays of coefficients empty (n = 0): a pattern without end has ten thousand panels
+    hung : the trackers of a pattern without end, in place of the wiring's on the plot
     """
     c = evaluator.conditions
     n, k, m = len(field.rectangles), len(c.albedo), len(c.parts.sun)
@@ -183,7 +190,7 @@ def evaluate(
         more = part.stress > stress
         stress[more], stressed[more] = part.stress[more], part.stressed[more]
         tick(len(chosen))
-    hour |= _wired(field, evaluator, kept, hour["dc"])
+    hour |= _wired(field, evaluator, kept, hour["dc"], hung)
     stands = np.where(field.of_panel >= 0, field.of_panel, 0)
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
     if keep_light:
@@ -192,12 +199,18 @@ def evaluate(
     return FieldYear(panel, hour, *light, stress, stressed)
 
 
-def _wired(field: Field, evaluator: Evaluator, kept: dict[int, PanelYear], dc_w: FloatArray) -> dict[str, FloatArray]:
+def _wired(
+    field: Field, evaluator: Evaluator, kept: dict[int, PanelYear], dc_w: FloatArray, hung: EndlessTrackers | None
+) -> dict[str, FloatArray]:
     """The hours' power in strings, on trackers and within their voltages, of the panels that are worked out."""
     wiring = evaluator.wiring
-    there = [[s[field.of_panel[s] >= 0] for s in tracker] for tracker in trackers_of(field.arrangement, wiring)]
-    trackers = [tuple(s for s in tracker if len(s)) for tracker in there]
-    found = trackers_dc_w(tuple(t for t in trackers if t), kept, field, evaluator.model, dc_w, wiring.window_v)
+    if hung is None:
+        there = [[s[field.of_panel[s] >= 0] for s in tracker] for tracker in trackers_of(field.arrangement, wiring)]
+        parts = [tuple(s for s in tracker if len(s)) for tracker in there]
+        trackers, times = tuple(t for t in parts if t), None
+    else:
+        trackers, times = hung.trackers, hung.per_unit
+    found = trackers_dc_w(trackers, kept, field, evaluator.model, dc_w, wiring.window_v, times)
     return {"series": found.series, "parallel": found.parallel, "wired": found.held}
 
 

@@ -9,10 +9,11 @@ from layout.adjust import monthly, wants_adjusting
 from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
+from layout.endless import EndlessPattern
 from layout.plan import Layout, Plan
 from layout.result import LayoutResult, PlanResult
 from layout.workers import work_through
-from layout.year import EndlessPattern, Progress, layout_year
+from layout.year import Progress, layout_year
 from layout.year_figures import Settings
 from sites.conventions import FloatArray
 from sites.weather_files import load_weather

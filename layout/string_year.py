@@ -1,6 +1,7 @@
 """A year of strings and trackers: the light of their panels is kept block by block, then trackers are worked out."""
 
-from collections import Counter
+from collections import Counter, defaultdict
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
@@ -76,11 +77,12 @@ def trackers_dc_w(
     model: PanelModel,
     dc_w: FloatArray,
     window_v: tuple[float, float] = ANY_VOLTAGE,
+    times: Sequence[float] | FloatArray | None = None,
 ) -> Wired:
     """DC power of a layout with its strings on their trackers.
 
     kept : by number of traced panel; dc_w : (k,) [W], the layout with every panel on a tracker of its own
-    window_v : lowest and highest voltage that a tracker holds
+    window_v : lowest and highest voltage that a tracker holds; times : how many trackers each stands for (default: 1)
     Trackers whose panels stand for each other in equal numbers are worked out once.
     """
     scale = field.arrangement.area_scale
@@ -88,7 +90,9 @@ def trackers_dc_w(
     def members(string: IntArray) -> Members:
         return tuple(sorted((int(field.of_panel[p]), float(scale[p])) for p in string))
 
-    alike = Counter(tuple(sorted(members(s) for s in tracker)) for tracker in trackers)
+    alike: defaultdict[tuple[Members, ...], float] = defaultdict(float)
+    for tracker, many in zip(trackers, np.ones(len(trackers)) if times is None else times, strict=True):
+        alike[tuple(sorted(members(s) for s in tracker))] += many
 
     def gain(strings: tuple[Members, ...]) -> FloatArray:
         """Power (3, k) in series, in parallel, within the window, less that of the panels alone, never above 0."""
@@ -98,8 +102,8 @@ def trackers_dc_w(
 
     total = np.tile(np.asarray(dc_w, dtype=np.float64), (3, 1))
     with ThreadPoolExecutor(worker_count()) as pool:
-        for times, difference in zip(alike.values(), pool.map(gain, alike), strict=True):
-            total += times * difference
+        for many, difference in zip(alike.values(), pool.map(gain, alike), strict=True):
+            total += many * difference
     return Wired(*np.maximum(total, 0.0))
 
 

@@ -95,13 +95,6 @@ class WiringTable(Table):
             return f"from {low:g} V" if low else "any voltage"
         return f"{low:g} to {high:g} V"
 
-    def endless(self) -> "WiringTable":
-        """The wiring of the pattern without end: lists name panels on the plot; how many strings lie side by side and
-        how long they are is the plot's, too."""
-        if self.mode == "list":
-            return PANEL_LEVEL
-        return self.model_copy(update={"strings_per_tracker": 1, "tracker_min_v": 0.0, "tracker_max_v": None})
-
 
 PANEL_LEVEL = WiringTable()
 

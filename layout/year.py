@@ -7,6 +7,7 @@ import numpy as np
 
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
+from layout.endless import EndlessPattern, endless_trackers
 from layout.errors import PhysicsError
 from layout.evaluate import Evaluator, FieldYear, evaluate
 from layout.fair import horizontal_light
@@ -25,23 +26,15 @@ from layout.power.panel_power import panel_model
 from layout.result import HotWater, LayoutResult, Peaks
 from layout.result_sheets import SheetEffect, SheetSide
 from layout.sheet_effect import sheet_side
+from layout.wiring_tables import PANEL_LEVEL
 from layout.year_figures import Settings, Traced, capacity_kw, layout_result, spread
-from sites.conventions import FloatArray, IntArray
+from sites.conventions import FloatArray
 
 Progress = Callable[[str, int, int], None]
 """label, done, total"""
 
 BOUND_TOLERANCE = 0.01
 """The engine's own error allowed for before a result counts as beyond the physical bound."""
-
-
-@dataclass(frozen=True, eq=False)
-class EndlessPattern:
-    """The same pattern without boundary: ``unit`` (u,) panels that repeat on ``unit_area_m2`` of ground."""
-
-    arrangement: Arrangement
-    unit: IntArray
-    unit_area_m2: float
 
 
 def layout_year(
@@ -88,7 +81,14 @@ def socket_power(
 ) -> tuple[HotWater | None, Electricity]:
     """Power to the socket of a traced year, with panels as warm as hot water leaves them where the plan asks for that;
     None without hot water."""
-    capacity = capacity_kw(arrangement)
+    area = sum(p.area_m2 for p in arrangement.scene.panels)
+    return _socket_power(capacity_kw(arrangement), area, evaluator, year, settings)
+
+
+def _socket_power(
+    capacity: float, area_m2: float, evaluator: Evaluator, year: FieldYear, settings: Settings
+) -> tuple[HotWater | None, Electricity]:
+    """As `socket_power`, of panels with this rated power [kW] and area."""
 
     def power(wired: FloatArray) -> Electricity:
         return electricity(wired, capacity, settings.inverter, settings.losses)
@@ -97,9 +97,8 @@ def socket_power(
     if settings.hot_water is None:
         return None, dry
     cooling = evaluator.kind.u0_w_m2_k, evaluator.kind.u1_w_s_m3_k
-    area = sum(p.area_m2 for p in arrangement.scene.panels)
     c = evaluator.conditions
-    water = hot_water_year(c, year.hour["panel_c"], cooling, area, evaluator.model, settings.hot_water)
+    water = hot_water_year(c, year.hour["panel_c"], cooling, area_m2, evaluator.model, settings.hot_water)
     wet = power(year.hour["wired"] * water.factor)
     before, after = (float(p.ac_kw.sum()) * c.weather.interval_h for p in (dry, wet))
     return replace(water, dry_energy_ac_kwh=before, energy_ac_kwh=after), wet
@@ -202,24 +201,37 @@ def _open_light(field: Field, evaluator: Evaluator) -> tuple[FloatArray, FloatAr
     return (light.sum(axis=0) * c.hour_kwh)[kind], light @ (area / area.sum())
 
 
-def _endless(endless: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:
-    """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the plot,
-    to which the inverter's start power belongs."""
-    arrangement = endless.arrangement
-    settings = replace(settings, wiring=settings.wiring.endless())
+def endless_settings(settings: Settings, share: float) -> Settings:
+    """Inverter and store of a unit of the pattern without end. share : its rated power over that on the plot; AC limit,
+    start, water and the store's loss go by it, so that the neighbours have what this plot has. Lists of strings name
+    panels on the plot: without them each panel has electronics of its own."""
+    inverter, water, wiring = settings.inverter, settings.hot_water, settings.wiring
+    limit = None if inverter.ac_limit_kw is None else inverter.ac_limit_kw * share
+    inverter = inverter.model_copy(update={"ac_limit_kw": limit, "start_kw": inverter.start_kw * share})
+    if water is not None:
+        sizes = ("store_litres", "draw_litres_per_day", "store_loss_w_per_k")
+        water = water.model_copy(update={name: getattr(water, name) * share for name in sizes})
+    if wiring.mode == "list":
+        wiring = PANEL_LEVEL
+    return replace(settings, inverter=inverter, hot_water=water, wiring=wiring)
+
+
+def _endless(pattern: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:
+    """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the
+    plot."""
+    arrangement, capacity = pattern.arrangement, pattern.capacity_kw
+    settings = endless_settings(settings, capacity / plot_kw)
     evaluator = evaluator_of(arrangement, conditions, settings)
-    field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=endless.unit)
-    year = evaluate(field, evaluator, transmission_ratio, lambda _: None, keep_light=False)
-    area = field.rectangles.area[endless.unit]
-    light = float(((year.panel["front"] + year.panel["rear"])[endless.unit] * area).sum()) / endless.unit_area_m2
+    field = build_field(arrangement, conditions, settings.full_cells, repetition=False, only=pattern.unit)
+    hung = endless_trackers(pattern, settings.wiring)
+    year = evaluate(field, evaluator, transmission_ratio, lambda _: None, keep_light=False, hung=hung)
+    area = field.rectangles.area[pattern.unit]
+    light = float(((year.panel["front"] + year.panel["rear"])[pattern.unit] * area).sum()) / pattern.unit_area_m2
     bound = horizontal_light(conditions)
     if light > bound * (1.0 + BOUND_TOLERANCE):
         raise PhysicsError(
             f"{arrangement.name}: found {light:.0f} kWh/m² on the panels of the endless pattern per m² of ground; "
             f"accepted: at most the {bound:.0f} kWh/m² that the sky sends there"
         )
-    capacity = float(arrangement.panel_type.pmax_w * arrangement.area_scale[endless.unit].sum()) / 1000.0
-    start_kw = settings.inverter.start_kw * capacity / plot_kw
-    inverter = settings.inverter.model_copy(update={"ac_limit_kw": None, "start_kw": start_kw})
-    power = electricity(year.hour["wired"], capacity, inverter, settings.losses)
-    return float(power.ac_kw.sum()) * conditions.weather.interval_h / endless.unit_area_m2
+    power = _socket_power(capacity, float(area.sum()), evaluator, year, settings)[1]
+    return float(power.ac_kw.sum()) * conditions.weather.interval_h / pattern.unit_area_m2

@@ -10,10 +10,11 @@ import layout.year
 from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
 from layout.conditions import conditions, local_clock
+from layout.endless import EndlessPattern
 from layout.errors import PhysicsError
 from layout.plan import parse_plan, read_plan
 from layout.run import plan_settings, run_plan
-from layout.year import EndlessPattern, hourly_ac_kw, layout_year
+from layout.year import hourly_ac_kw, layout_year
 from sites.weather_files import load_weather
 
 NAMES = ["rows", "upright", "towers"]
