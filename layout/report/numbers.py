@@ -31,6 +31,24 @@ def percent(fraction: float, decimals: int = 1) -> str:
     return f"{round(100 * fraction, decimals) + 0.0:.{decimals}f} %" if math.isfinite(fraction) else NOTHING
 
 
+def percent_beside(fraction: float, mark: float, decimals: int = 0) -> str:
+    """A fraction in percent that has to be told from ``mark``, a fraction that the text names beside it: by as many
+    decimals as show on which side it lies, at most two more, else in words.
+
+    >>> percent_beside(0.134, 0.02), percent_beside(0.0231, 0.02), percent_beside(0.01992, 0.02)
+    ('13 %', '2.3 %', '1.99 %')
+    >>> percent_beside(0.020001, 0.02), percent_beside(0.019999, 0.02), percent_beside(0.02, 0.02)
+    ('just above 2 %', 'just below 2 %', '2 %')
+    """
+    if fraction == mark or not math.isfinite(fraction):
+        return percent(fraction, decimals)
+    for shown in range(decimals, decimals + 3):
+        text = percent(fraction, shown)
+        if text != percent(mark, shown):
+            return text
+    return f"just {'above' if fraction > mark else 'below'} {100 * mark:g} %"
+
+
 def signed(value: float, digits: int = 3) -> str:
     """A number with its sign, a true minus.
 

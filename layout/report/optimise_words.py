@@ -8,7 +8,7 @@ from layout.optimise.review import Entry, Review
 from layout.optimise.sensitivity import Moved, Sensitivity
 from layout.optimise.study import Held, reached
 from layout.optimise_tables import LimitsTable
-from layout.report.numbers import joined, number, percent, signed_percent
+from layout.report.numbers import joined, number, percent, percent_beside, signed_percent
 from layout.report.optimise_names import (
     aim_value,
     aim_words,
@@ -89,8 +89,8 @@ def _runner_up(review: Review) -> list[str]:
     shape = values_words(second.chosen.values)
     told = f"{named(second.name)}{f' ({shape})' if shape else ''}"
     if gain < TIE_FRACTION:
-        return [f"Next is {told}, {percent(gain, 2)} behind: too close to call."]
-    return [f"Next is {told}: the best gives {percent(gain)} {_better(review.answer)}."]
+        return [f"Next is {told}, {percent_beside(gain, TIE_FRACTION, 2)} behind: too close to call."]
+    return [f"Next is {told}: the best gives {percent_beside(gain, TIE_FRACTION, 1)} {_better(review.answer)}."]
 
 
 def _how_far(review: Review, top: Entry) -> list[str]:

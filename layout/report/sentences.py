@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.report.numbers import joined, number
+from layout.report.numbers import joined, number, percent_beside
 from layout.report.sentences_boost import BOOSTED_LIGHT_ERROR_PCT, boosted
 from layout.result import LayoutResult, PlanResult
 
@@ -69,7 +69,7 @@ def _share(fraction: float) -> str:
     """How much more, in words that stay readable from 2 % to tenfold."""
     if not np.isfinite(fraction):
         return "far more"
-    return f"{100 * fraction:.0f} % more" if fraction < 1.5 else f"{1 + fraction:.1f} times as much"
+    return f"{percent_beside(fraction, TIE_FRACTION)} more" if fraction < 1.5 else f"{1 + fraction:.1f} times as much"
 
 
 def _ranking(found: Lead | None, per: str, unit: str) -> str:
@@ -80,7 +80,8 @@ def _ranking(found: Lead | None, per: str, unit: str) -> str:
         return f"Per {per}, {named(found.first)} gives {value}; there is no other layout to rank it against."
     second = f"{named(found.second)} ({number(found.second_value)})"
     if found.tie:
-        return f"Per {per}, {named(found.first)} ({value}) and {second} are too close to call."
+        apart = percent_beside(found.fraction, TIE_FRACTION, 1)
+        return f"Per {per}, {named(found.first)} ({value}) and {second} are too close to call: {apart} apart."
     than = "as" if found.fraction >= 1.5 and np.isfinite(found.fraction) else "than"
     return f"Per {per}, {named(found.first)} gives most: {value}, {_share(found.fraction)} {than} {second}."
 
@@ -94,7 +95,7 @@ def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
     if not ranked:
         verdict = "so the kWh are good to about that spread"
     elif any(found.tie for found in ranked):
-        verdict = "so leads above 2 % stand and the smaller ones above are ties"
+        verdict = f"so leads of {100 * TIE_FRACTION:g} % and more stand and the smaller ones above are ties"
     else:
         verdict = "so the order stands for this weather"
     error = BOOSTED_LIGHT_ERROR_PCT if boosted(result.layouts) else LIGHT_ERROR_PCT

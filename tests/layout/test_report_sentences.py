@@ -42,6 +42,21 @@ def test_small_leads_are_ties(small_result: PlanResult, second: float, tie: bool
     assert found.tie == tie
 
 
+@pytest.mark.parametrize(
+    ("second", "words"),
+    [
+        (97.8, "gives most: 100 kWh a year, 2.2 % more than"),
+        (98.035, "gives most: 100 kWh a year, just above 2 % more than"),
+        (98.06, "are too close to call: 1.98 % apart."),
+        (98.5, "are too close to call: 1.5 % apart."),
+    ],
+)
+def test_a_lead_reads_on_its_side_of_the_limit(small_result: PlanResult, second: float, words: str) -> None:
+    sentences = five_sentences(changed(small_result, **by_plot(100.0, second, 60.0)))
+    assert words in sentences[0]
+    assert "leads of 2 % and more stand" in sentences[3] or "apart" not in words
+
+
 def test_neighbours_may_turn_the_order(small_result: PlanResult) -> None:
     figures = by_plot(100.0, 80.0, 130.0)
     figures["towers"]["kwh_per_m2_plot_endless"] = 90.0
