@@ -14,7 +14,6 @@ mixing valve.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from layout.conditions import Conditions, local_clock
 from layout.hot_water_table import HotWaterTable
@@ -30,6 +29,10 @@ APPROACH_K = 4.0
 """Water in the panels over the store's mean, pipes and exchanger in. Our assumption."""
 PARTS_OF_HOUR = 4
 KELVIN = 1e-7
+MOST_STEPS = 60
+"""Newton's steps; 2 to 4 are needed, halving between two bounds would take fewer than this."""
+
+Flows = tuple[float, float, float, float]
 
 
 def collector_heat(
@@ -37,16 +40,6 @@ def collector_heat(
 ) -> FloatArray | float:
     """Heat off a m² of panel, W/m² (below 0: it would lose heat), water ``warmer_k`` above the air; broadcast."""
     return table.eta0 * light_w_m2 - table.a1 * warmer_k - table.a2 * warmer_k * np.abs(warmer_k)
-
-
-@dataclass(frozen=True)
-class _Hour:
-    """light, loss, air_c, and litres wanted a second."""
-
-    light: float
-    loss: float
-    air_c: float
-    litres_s: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,39 +50,50 @@ class _Store:
     area_m2: float
     step_s: float
 
-    def flows(self, store_c: float, hour: _Hour) -> tuple[float, float, float]:
-        """Collected, drawn and lost heat [W] at a store temperature."""
-        t, warmer = self.table, store_c + APPROACH_K - hour.air_c
-        heat = min(float(collector_heat(hour.light, warmer, t)), hour.light - hour.loss * warmer)
-        collected = self.area_m2 * max(0.0, heat)
-        drawn = hour.litres_s * WATER_J_KG_K * max(0.0, min(store_c, t.set_c) - t.cold_c)
-        return collected, drawn, t.store_loss_w_per_k * (store_c - t.room_c)
+    def flows(self, c: float, light: float, loss: float, air_c: float, litres_s: float) -> Flows:
+        """Collected, drawn and lost heat [W] at the store temperature ``c``, and what all leave the store gains less
+        when it is a degree warmer [W/K].
 
-    def step(self, before_c: float, hour: _Hour) -> tuple[float, FloatArray]:
-        """The store's temperature after a step, and collected, drawn and lost heat [J] in it.
-
-        Flows are those at the step's end (backward Euler): the balance closes and large fields cannot swing.
+        light, loss, air_c : as in `store_year`, of one record; litres_s : wanted in a second
         """
-        capacity = self.table.store_litres * WATER_J_KG_K
+        t, warmer = self.table, c + APPROACH_K - air_c
+        own, kept = float(collector_heat(light, warmer, t)), light - loss * warmer
+        heat, slope = (own, t.a1 + 2.0 * t.a2 * abs(warmer)) if own < kept else (kept, loss)
+        if heat <= 0.0:
+            heat, slope = 0.0, 0.0
+        flow, slope = litres_s * WATER_J_KG_K, self.area_m2 * slope + t.store_loss_w_per_k
+        if t.cold_c <= c < t.set_c:
+            slope += flow
+        drawn = flow * max(0.0, min(c, t.set_c) - t.cold_c)
+        return self.area_m2 * heat, drawn, t.store_loss_w_per_k * (c - t.room_c), slope
 
-        def left(c: float) -> float:
-            collected, drawn, lost = self.flows(c, hour)
-            return capacity * (c - before_c) - self.step_s * (collected - drawn - lost)
+    def step(self, before_c: float, *record: float) -> tuple[float, float, float, float]:
+        """The store's temperature after a step, and collected, drawn and lost heat [J] in it; record : as in `flows`.
 
-        low, high = min(before_c, self.table.cold_c, self.table.room_c) - 1.0, before_c + 1.0
-        while left(high) < 0.0:
-            high += 20.0
-        after = float(brentq(left, low, high, xtol=KELVIN))
-        collected, drawn, lost = self.flows(after, hour)
+        Flows are those at the step's end (backward Euler): the balance closes and large fields cannot swing. Newton's
+        method, kept between bounds: what is left open rises with the temperature, bend by bend.
+        """
+        capacity, step = self.table.store_litres * WATER_J_KG_K, self.step_s
+        after, low, high = before_c, -np.inf, np.inf
+        for _ in range(MOST_STEPS):
+            collected, drawn, lost, slope = self.flows(after, *record)
+            left = capacity * (after - before_c) - step * (collected - drawn - lost)
+            low, high = (low, after) if left > 0.0 else (after, high)
+            moved = left / (capacity + step * slope)
+            if abs(moved) < KELVIN:
+                break
+            after -= moved
+            if not low < after < high:
+                after = 0.5 * (low + high)
         most = max(self.table.most_c, before_c)
         if after > most:  # the pump runs only as long as the store is below its limit
             after = most
-            _, drawn, lost = self.flows(after, hour)
-            collected = max(0.0, capacity * (after - before_c) / self.step_s + drawn + lost)
+            _, drawn, lost, _ = self.flows(after, *record)
+            collected = max(0.0, capacity * (after - before_c) / step + drawn + lost)
         if not collected:
             # Nothing runs: what the root leaves open would be heat from nowhere.
-            after = before_c - self.step_s * (drawn + lost) / capacity
-        return after, self.step_s * np.array([collected, drawn, lost])
+            after = before_c - step * (drawn + lost) / capacity
+        return after, step * collected, step * drawn, step * lost
 
 
 def store_year(
@@ -114,11 +118,12 @@ def store_year(
     flow = litres / (interval_h * 3600.0)
     temperature, heat = np.zeros(len(light)), np.zeros((len(light), 3))
     now = table.cold_c
-    for i, hour in enumerate(zip(*(x.tolist() for x in (light, loss, air_c, flow)), strict=True)):
+    for i, record in enumerate(zip(*(x.tolist() for x in (light, loss, air_c, flow)), strict=True)):
+        parts = []
         for _ in range(PARTS_OF_HOUR):
-            now, moved = store.step(now, _Hour(*hour))
-            heat[i] += moved
-        temperature[i] = now
+            now, *moved = store.step(now, *record)
+            parts.append(moved)
+        temperature[i], heat[i] = now, np.sum(parts, axis=0)
     return temperature, heat, np.array([table.store_litres * WATER_J_KG_K * (now - table.cold_c)])
 
 

@@ -56,7 +56,9 @@ def layout_year(
     powers = {name: socket[1] for name, socket in sockets.items()}
     field, evaluator, year = whole.field, whole.evaluator, years["whole"]
     open_light, open_w_m2 = _open_light(field, evaluator)
-    peak = peaks(field, evaluator, year, transmission_ratio)
+    peak, without_end = peaks(field, evaluator, year, transmission_ratio), float("nan")
+    if endless:
+        without_end = endless_kwh_per_m2(endless, conditions, settings, capacity_kw(arrangement))
     traced = Traced(
         field=field,
         evaluator=evaluator,
@@ -70,7 +72,7 @@ def layout_year(
         unboosted_power=powers.get("unboosted", powers.get("bare")),
         water=sockets["whole"][0],
         method_gap=method_gap(field, evaluator, year, transmission_ratio),
-        per_m2_endless=_endless(endless, conditions, settings, capacity_kw(arrangement)) if endless else float("nan"),
+        per_m2_endless=without_end,
         sheets=_sheets(parts, years, powers, peak),
     )
     return layout_result(traced, settings)
@@ -216,7 +218,7 @@ def endless_settings(settings: Settings, share: float) -> Settings:
     return replace(settings, inverter=inverter, hot_water=water, wiring=wiring)
 
 
-def _endless(pattern: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:
+def endless_kwh_per_m2(pattern: EndlessPattern, conditions: Conditions, settings: Settings, plot_kw: float) -> float:
     """AC energy per m² of ground of the pattern without end, kWh/m². plot_kw : rated power of the panels on the
     plot."""
     arrangement, capacity = pattern.arrangement, pattern.capacity_kw

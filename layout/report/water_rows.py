@@ -18,8 +18,8 @@ HEADS = (
 WATER_NOTE = (
     "Hot water: heat drawn at the tap, and as a share of all that is wanted; hours in which the store is at least as "
     "warm as wanted. AC energy had the same panels been dry, and what the cooling brings. Electricity of the pump and "
-    "heat that fills up the rest are not in it; nor is "
-    "hot water in the pattern without end, nor in the worst hours, for which the pump stands still."
+    "heat that fills up the rest are not in it. In the worst hours the pump is taken to stand still; in the pattern "
+    "without end store and draw go by the rated power, so that neighbours have what this plot has."
 )
 
 
