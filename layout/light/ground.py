@@ -1,5 +1,7 @@
 """Light by way of the ground: how much sky light its places get, kept for all cells that look at them."""
 
+from copy import copy
+
 import numpy as np
 from scipy.sparse import csr_array
 
@@ -47,6 +49,12 @@ class GroundLight(SheetPlaces):
         fine = cosine_hemisphere(fibonacci_lattice(EXACT_RAYS)) @ frame(ground.normal)
         self.open_sky = float(parts.above_skyline(fine).mean())
         self._places = KeptPlaces(len(self.cosine) + 2)
+
+    def for_other_sheets(self) -> "GroundLight":
+        """The same ground, its places kept on in common, for a scene with other sheets."""
+        other = copy(self)
+        other.sheets = {}
+        return other
 
     def at(self, hits: FloatArray, distance: FloatArray) -> tuple[IntArray, np.ndarray]:
         """Light of the places that rays meet.

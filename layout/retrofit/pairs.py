@@ -5,8 +5,8 @@ row farther on. One pair of each such class is traced, its effect holds for all 
 it.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -14,10 +14,11 @@ from scipy.spatial import cKDTree
 
 from layout.plan_sheets import SheetTypes
 from layout.retrofit.candidates import Candidate, Found
-from layout.retrofit.effects import Effect, PairEffect, Roof, case_effects, pair_effect
+from layout.retrofit.effects import Effect, Part, Roof, case_effects, pair_effect
 from layout.retrofit.model import Pair, Problem
+from layout.retrofit.sums import moved
 from layout.workers import Told
-from sites.conventions import FloatArray
+from sites.conventions import FloatArray, IntArray
 
 ALL_PAIRS = 16
 """Up to so many candidates no pairs count as alike, and all that may matter are traced before the first choice."""
@@ -46,6 +47,7 @@ class Pairs:
 
     classes : pairs that are alike, the first of each two the one that comes first in the class's own order
     of_pair : the class of each pair (i, j), i < j; strong : those that both do much to one panel
+    light : what traced pairs do to the light beyond the sum of both
     """
 
     roof: Roof
@@ -55,6 +57,7 @@ class Pairs:
     classes: dict[Key, list[Pair]]
     of_pair: dict[Pair, Key]
     strong: frozenset[Pair]
+    light: Mapping[Pair, tuple[Part, ...]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, roof: Roof, found: Found, effects: Sequence[Effect], types: SheetTypes) -> "Pairs":
@@ -94,31 +97,39 @@ class Pairs:
         mine = [p for p in combinations(sorted(chosen), 2) if p in self.of_pair and p not in problem.pairs]
         return self.one_a_class(mine)
 
-    def traced(self, problem: Problem, pairs: Sequence[Pair], told: Told | None, processes: int) -> Problem:
-        """The model with these pairs traced, and with all that are alike."""
+    def traced(
+        self, problem: Problem, pairs: Sequence[Pair], told: Told | None, processes: int
+    ) -> tuple[Problem, "Pairs"]:
+        """The model with these pairs traced, and with all that are alike; what they do to the light is kept."""
         cases = [[self.found.candidates[i], self.found.candidates[j]] for i, j in pairs]
         both = case_effects(self.roof, cases, self.types, told, processes, "what neighbours do to each other")
-        known = dict(problem.pairs)
+        known, light = dict(problem.pairs), dict(self.light)
         for pair, case in zip(pairs, both, strict=True):
             effect = pair_effect(case, self.effects[pair[0]], self.effects[pair[1]])
             for other in self.classes[self.of_pair[pair]]:
-                known[(min(other), max(other))] = self._moved(effect, pair, other, problem.gain.shape[1])
-        return replace(problem, pairs=known)
+                key, to = (min(other), max(other)), self._panels_there(pair, other)
+                known[key] = np.zeros(problem.gain.shape[1])
+                there = to[effect.panels] >= 0
+                np.add.at(known[key], to[effect.panels[there]], effect.dc_kwh[there])
+                light[key] = moved(effect.parts, to, self.roof)
+        return replace(problem, pairs=known), replace(self, light=light)
 
-    def _moved(self, effect: PairEffect, pair: Pair, other: Pair, panels: int) -> FloatArray:
-        """A pair's effect where another of its class stands, (n,) kWh."""
-        extra = np.zeros(panels)
+    def _panels_there(self, pair: Pair, other: Pair) -> IntArray:
+        """For each panel the one that lies to another pair of a class as it lies to this one, (n,); -1 where none."""
+        r = self.roof.rectangles
         first = next(p for p in self.classes[self.of_pair[pair]] if set(p) == set(pair))
         move = _corner(self.found.candidates[other[0]]) - _corner(self.found.candidates[first[0]])
         if not move.any():
-            extra[effect.panels] = effect.dc_kwh
-            return extra
-        r = self.roof.rectangles
+            return np.arange(len(r))
         middle = r.corner + 0.5 * (r.along + r.up)
-        away, at = cKDTree(middle).query(middle[effect.panels] + move, distance_upper_bound=ALIKE_M)
-        there = np.isfinite(away)
-        np.add.at(extra, at[there], effect.dc_kwh[there])
-        return extra
+        away, at = cKDTree(middle).query(middle + move, distance_upper_bound=ALIKE_M)
+        return np.where(np.isfinite(away), at, -1)
+
+    def changes(self, chosen: Sequence[int]) -> list[Part]:
+        """What a set does to the light: its parts, and its pairs as far as they were traced."""
+        found = [part for i in chosen for part in self.effects[i].parts]
+        inside = [pair for pair in combinations(sorted(chosen), 2) if pair in self.light]
+        return found + [part for pair in inside for part in self.light[pair]]
 
 
 def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, touches: float) -> list[Pair]:

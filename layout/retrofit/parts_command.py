@@ -16,7 +16,8 @@ from layout.retrofit.command import roof_of, table_of
 from layout.retrofit.effects import trace_roof
 from layout.retrofit.limits import CellLimits, Traced, trace_limits
 from layout.retrofit.parts_back import plan_with_parts, read_parts
-from layout.retrofit.refine import SLACK, cell_limits
+from layout.retrofit.refine import cell_limits
+from layout.retrofit.search import SLACK
 from layout.retrofit.whole import Whole, trace_whole
 from layout.run import plan_settings
 from layout.workers import Told

@@ -13,9 +13,10 @@ from layout.retrofit.candidates import Candidate, Found
 from layout.retrofit.correct import corrected
 from layout.retrofit.effects import Effect, Roof, case_effects, trace_roof
 from layout.retrofit.limits import CellLimits, Traced, cut_of, limit_rows, trace_limits
-from layout.retrofit.model import Choice, Limits, Problem, Row, Seen, solve
+from layout.retrofit.model import Choice, Limits, Problem, Row, Seen
 from layout.retrofit.pairs import Pairs
 from layout.retrofit.payback import yearly_share
+from layout.retrofit.search import SLACK, Search
 from layout.retrofit.whole import Whole, trace_whole, with_parts
 from layout.retrofit_table import RetrofitTable
 from layout.roof_shapes import RoofPlane
@@ -25,18 +26,6 @@ from sites.conventions import FloatArray, IntArray
 
 MOST_ROUNDS = 12
 """Sets traced whole before the best of those that hold is taken. Our choice."""
-
-PAIR_TURNS = 8
-"""Choices a round whose pairs are traced before the set is traced whole, which corrects the rest."""
-
-SOLVER_GAP = 1e-3
-"""Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
-
-PAIRS_GAP = 1e-2
-"""The same while pairs are still looked for."""
-
-SLACK = 5e-4
-"""Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
 
 GAIN_AGREES = 0.05
 AC_AGREES = 0.01
@@ -60,7 +49,7 @@ class Retrofit:
 
     effects : of each candidate; chosen : (k,) int, the parts to build, none where nothing pays
     bare, whole : the roof without and with them; peak : its worst hours; bare_peak : those without
-    promised_kwh : extra AC energy that single and pair effects promise for the set, before any correction
+    promised_kwh : extra AC energy that the summed light of parts and pairs promises, before the set is traced whole
     ended : why the rounds ended
     """
 
@@ -182,7 +171,7 @@ def retrofit(task: Task, found: Found, told: Told | None = None, processes: int 
     problem = problem_of(roof, found, effects, task.planes, task.table, limits, ratio)
     pairs = Pairs.of(roof, found, effects, task.types)
     problem = replace(problem, strings=bare.strings)
-    problem = pairs.traced(problem, pairs.first(), told, processes)
+    problem, pairs = pairs.traced(problem, pairs.first(), told, processes)
     state = Retrofit(
         roof, found, effects, problem, limits, np.zeros(0, dtype=np.int64), bare, bare, bare_peak, bare_peak, 0.0,
         ratio, (), "",
@@ -195,8 +184,9 @@ def _rounds(task: Task, state: Retrofit, pairs: Pairs, told: Told | None, proces
     problem, ended = state.problem, f"after {MOST_ROUNDS} sets traced whole, the most that are tried"
     rounds: list[Round] = []
     while len(rounds) < MOST_ROUNDS:
-        choice, problem = _solved(problem, pairs, told, processes)
-        if not len(choice.chosen) or choice.value <= best_value * (1.0 + SOLVER_GAP):
+        search = Search(state.roof, state.bare, task.settings, state.ac_per_dc, told, processes)
+        choice, problem, pairs = search.best(problem, pairs, best_value)
+        if choice is None:
             ended = "the model, corrected by what was traced, promises no more than the best set that was traced"
             break
         if told is not None:
@@ -204,13 +194,13 @@ def _rounds(task: Task, state: Retrofit, pairs: Pairs, told: Told | None, proces
         tried = _tried(task, state, problem, choice)
         value = problem.worth * tried.gain_kwh / state.ac_per_dc - float(problem.price[choice.chosen].sum())
         rows, faults = _judged(tried, choice)
-        rounds.append(Round(choice.chosen, choice.energy_kwh * state.ac_per_dc, tried.gain_kwh, tuple(faults)))
+        rounds.append(Round(choice.chosen, tried.promised_kwh, tried.gain_kwh, tuple(faults)))
         problem = _learnt(problem, tried)
         if faults:
             problem = problem.with_rows(rows)
         elif value > best_value:
             best, best_value = tried, value
-        if not faults and agrees(tried, choice.energy_kwh * state.ac_per_dc):
+        if not faults and agrees(tried, tried.promised_kwh):
             ended = "the model and the whole tracing agree"
             break
         found_dc = tried.gain_kwh / state.ac_per_dc
@@ -231,26 +221,12 @@ def agrees(tried: Retrofit, promised_kwh: float) -> bool:
     return off <= GAIN_AGREES * abs(tried.gain_kwh) and off <= AC_AGREES * tried.whole.ac_kwh
 
 
-def _solved(problem: Problem, pairs: Pairs, told: Told | None, processes: int) -> tuple[Choice, Problem]:
-    """The model's choice, with the effects of its neighbouring pairs."""
-    for _ in range(PAIR_TURNS):
-        choice = solve(problem, PAIRS_GAP)
-        unknown = pairs.unknown(problem, choice.chosen.tolist())
-        if not unknown:
-            choice = solve(problem, SOLVER_GAP)
-            unknown = pairs.unknown(problem, choice.chosen.tolist())
-        if not unknown:
-            return choice, problem
-        problem = pairs.traced(problem, unknown, told, processes)
-    return solve(problem, SOLVER_GAP), problem
-
-
 def _tried(task: Task, state: Retrofit, problem: Problem, choice: Choice) -> Retrofit:
     parts = [state.found.candidates[i] for i in choice.chosen]
     standing = with_parts(task.arrangement, parts, task.types)
     whole = trace_whole(standing, task.conditions, task.settings)
     peak = trace_limits(state.roof, standing, whole.field, whole.year, state.limits)
-    promised = replace(problem, shift=None, rest=None).promise(choice.chosen) * state.ac_per_dc
+    promised = choice.energy_kwh * state.ac_per_dc
     return replace(state, chosen=choice.chosen, whole=whole, peak=peak, problem=problem, promised_kwh=promised)
 
 

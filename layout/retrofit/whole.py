@@ -69,8 +69,7 @@ def trace_whole(arrangement: Arrangement, conditions: Conditions, settings: Sett
     )
     roof = build_field(arrangement, conditions, settings.full_cells, repetition=False)
     year = evaluate(roof, evaluator, transmission_ratio, lambda _: None)
-    power = electricity(year.hour["wired"], capacity_kw(arrangement), settings.inverter, settings.losses)
-    hours = conditions.weather.interval_h
+    socket = socket_kwh(arrangement, conditions, settings, year.hour["wired"])
     month = local_clock(conditions.site, conditions.sky.sun.start).month
     strings = strings_of(arrangement, settings.wiring)
     return Whole(
@@ -81,14 +80,24 @@ def trace_whole(arrangement: Arrangement, conditions: Conditions, settings: Sett
         dc_kwh=year.panel["dc"],
         light_kwh=year.panel["front"] * roof.rectangles.area,
         strings=strings,
-        string_kwh=np.array([_string_kwh(s, evaluator, roof) for s in strings]) * conditions.hour_kwh,
-        ac_kwh=float(power.ac_kw.sum()) * hours,
-        monthly_ac_kwh=np.asarray(np.bincount(month - 1, power.ac_kw, 12)[:12] * hours, dtype=np.float64),
+        string_kwh=string_year(strings, evaluator.kept, roof, evaluator),
+        ac_kwh=float(socket.sum()),
+        monthly_ac_kwh=np.asarray(np.bincount(month - 1, socket, 12)[:12], dtype=np.float64),
     )
 
 
-def _string_kwh(string: IntArray, evaluator: _Keeping, roof: Field) -> float:
-    """Sum of a string's DC power over the hours, W."""
-    scale = roof.arrangement.area_scale
-    alone = np.sum([evaluator.kept[int(p)].dc_w * scale[p] for p in string], axis=0)
-    return float(strings_dc_w((string,), evaluator.kept, roof, evaluator.model, alone).sum())
+def socket_kwh(arrangement: Arrangement, conditions: Conditions, settings: Settings, wired_w: FloatArray) -> FloatArray:
+    """AC energy of each hour (k,) from a roof's DC power as wired, after inverter and losses."""
+    power = electricity(wired_w, capacity_kw(arrangement), settings.inverter, settings.losses)
+    return np.asarray(power.ac_kw * conditions.weather.interval_h, dtype=np.float64)
+
+
+def string_year(
+    strings: Sequence[IntArray], kept: dict[int, PanelYear], roof: Field, evaluator: Evaluator
+) -> FloatArray:
+    """DC energy of each string, a tracker each, (strings,) kWh; kept : the years of its panels."""
+    scale, found = roof.arrangement.area_scale, []
+    for string in strings:
+        alone = np.sum([kept[int(p)].dc_w * scale[p] for p in string], axis=0)
+        found.append(strings_dc_w((string,), kept, roof, evaluator.model, alone).sum())
+    return np.array(found) * evaluator.conditions.hour_kwh

@@ -69,7 +69,7 @@ def case(roof_setting: Setting) -> Case:
     limits = CellLimits(5000.0, 300.0)
     free = problem_of(roof, found, effects, task.planes, table, limits, 0.96)
     pairs = Pairs.of(roof, found, effects, task.types)
-    free = pairs.traced(free, pairs.first(), None, 1)
+    free, _ = pairs.traced(free, pairs.first(), None, 1)
     place = free.place
     light = limit_rows(roof, effects, place, CellLimits(950.0, 300.0))
     heat = limit_rows(roof, effects, place, CellLimits(5000.0, 67.0))

@@ -17,7 +17,8 @@ from layout.retrofit.candidates import Candidate, Found
 from layout.retrofit.effects import case_effects, near_panels, pair_effect, trace_roof
 from layout.retrofit.limits import trace_limits
 from layout.retrofit.model import solve
-from layout.retrofit.refine import SLACK, SOLVER_GAP, Retrofit, Task, retrofit
+from layout.retrofit.refine import Retrofit, Task, retrofit
+from layout.retrofit.search import SLACK, SOLVER_GAP
 from layout.retrofit.whole import trace_whole, with_parts
 from layout.retrofit_table import RetrofitTable
 

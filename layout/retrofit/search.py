@@ -1,0 +1,88 @@
+"""The model's best set, its electricity worked out from the summed light of its parts and pairs.
+
+The model adds up what parts and pairs bring each panel. Strings, inverter and the weakest cell do not add up, so a
+choice's electricity is worked out from its summed light, the model is corrected by that and solved again, until it
+promises what the light gives. Nothing is traced for this but pairs that were not traced yet.
+"""
+
+from dataclasses import dataclass, replace
+
+from layout.retrofit.correct import corrected
+from layout.retrofit.effects import Roof
+from layout.retrofit.model import Choice, Problem, Seen, solve
+from layout.retrofit.pairs import Pairs
+from layout.retrofit.sums import Summed, summed
+from layout.retrofit.whole import Whole
+from layout.workers import Told
+from layout.year_figures import Settings
+
+SUM_TURNS = 12
+"""Choices whose electricity is worked out from summed light before the best of them is traced whole. Our choice."""
+
+SUM_AGREES = 0.01
+"""Share of the gain by which model and summed light may differ: well within what counts as agreement."""
+
+PAIR_TURNS = 8
+"""Choices whose pairs are traced before the set is taken as it is."""
+
+SOLVER_GAP = 1e-3
+"""Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
+
+PAIRS_GAP = 1e-2
+"""The same while pairs are still looked for."""
+
+SLACK = 5e-4
+"""Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """What choices are worked out on. bare : the roof without parts, traced whole; ac_per_dc : AC over DC energy"""
+
+    roof: Roof
+    bare: Whole
+    settings: Settings
+    ac_per_dc: float
+    told: Told | None
+    processes: int
+
+    def best(self, problem: Problem, pairs: Pairs, least: float) -> tuple[Choice | None, Problem, Pairs]:
+        """The set whose summed light is worth most, with the DC energy that it promises; None where no set is worth
+        more than ``least``. Problem and pairs come back with all that was learnt."""
+        best: Choice | None = None
+        last: Choice | None = None
+        for _ in range(SUM_TURNS):
+            choice, problem, pairs = self._with_pairs(problem, pairs)
+            bar = max(least, best.value if best else 0.0)
+            if not len(choice.chosen) or choice.value <= bar * (1.0 + SOLVER_GAP):
+                return best, problem, pairs
+            year = summed(self.roof, self.bare, self.settings, pairs.changes(choice.chosen.tolist()))
+            energy = (year.ac_kwh - self.bare.ac_kwh) / self.ac_per_dc
+            worth = problem.worth * energy - float(problem.price[choice.chosen].sum())
+            last = Choice(choice.chosen, energy, worth)
+            gain, strings = year.dc_kwh - self.bare.dc_kwh, year.string_kwh - self.bare.string_kwh
+            problem = corrected(problem, choice.chosen, gain, strings, energy)
+            if not self._loses(year) and worth > bar:
+                best = last
+                if abs(choice.energy_kwh - energy) <= SUM_AGREES * abs(energy):
+                    return best, problem, pairs
+            problem = replace(problem, seen=(*problem.seen, Seen(choice.chosen, energy, choice.energy_kwh)))
+        return best or last, problem, pairs
+
+    def _loses(self, year: Summed) -> bool:
+        """Whether a panel or a string gives less than without parts."""
+        panels = (year.dc_kwh < self.bare.dc_kwh * (1.0 - SLACK)).any()
+        return bool(panels or (year.string_kwh < self.bare.string_kwh * (1.0 - SLACK)).any())
+
+    def _with_pairs(self, problem: Problem, pairs: Pairs) -> tuple[Choice, Problem, Pairs]:
+        """The model's choice, with the effects of its neighbouring pairs."""
+        for _ in range(PAIR_TURNS):
+            choice = solve(problem, PAIRS_GAP)
+            unknown = pairs.unknown(problem, choice.chosen.tolist())
+            if not unknown:
+                choice = solve(problem, SOLVER_GAP)
+                unknown = pairs.unknown(problem, choice.chosen.tolist())
+            if not unknown:
+                return choice, problem, pairs
+            problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
+        return solve(problem, SOLVER_GAP), problem, pairs
