@@ -85,7 +85,7 @@ name = "winged"
 kind = "rows"
 tilt_deg = 22
 azimuth_deg = 0
-pitch_m = 3.4
+pitch_m = 6
 panel_gap_m = 0.9
 
 [[layout.booster]]
@@ -122,7 +122,7 @@ name = "covered"
 kind = "rows"
 tilt_deg = 22
 azimuth_deg = 0
-pitch_m = 3.4
+pitch_m = 6
 
 [layout.cover]
 diffuser = "satin_spreader"

@@ -40,7 +40,7 @@ def test_wind_pressure_is_that_of_moving_air(boosted_result: PlanResult) -> None
     """Half the density times the speed squared (Bernoulli): 0.5 × 1.25 × 30² = 562.5 N/m²."""
     line = told(boosted_result.layouts["winged"])["Wind and snow"]
     assert "30 m/s presses with some 560 N on each m²" in line
-    assert "8 reflectors of up to 0.7 m²" in line
+    assert "4 reflectors of up to 0.7 m²" in line
 
 
 def test_dazzle_tells_the_light_that_misses_the_panels(boosted_result: PlanResult) -> None:
@@ -66,7 +66,7 @@ def test_matt_sheets_do_not_bundle_light(boosted_result: PlanResult) -> None:
 def test_covers_have_theirs_and_bare_layouts_none(small_result: PlanResult, boosted_result: PlanResult) -> None:
     lines = told(boosted_result.layouts["covered"])
     assert not TOPICS & set(lines)
-    assert lines["Covers"].startswith("6 see-through sheets")
+    assert lines["Covers"].startswith("3 see-through sheets")
     assert "maker" in lines["Covers"]
     for r in small_result.layouts.values():
         assert not (TOPICS | {"Covers"}) & set(told(r))
