@@ -67,6 +67,11 @@ def string_cautions(
             f"Trackers: {100 * window_loss:.1f} % of the energy is lost because strings would work outside "
             f"{wiring.window}. Strings of another length may suit the inverter better."
         )
+    if wiring.mode == "list" and arrangement.repeat is not None:
+        lines.append(
+            "Strings: lists name panels on the plot; the figure per m² without end is that of panels with electronics "
+            "of their own."
+        )
     return tuple(lines)
 
 
