@@ -106,7 +106,7 @@ def trace_roof(arrangement: Arrangement, conditions: Conditions, settings: Setti
     base = _traced(bare, arrangement.scene.reflectors, np.arange(n))
     dc, light = np.zeros(n), np.zeros(n)
     for part in base:
-        dc[part.panels], light[part.panels] = _year(bare, part)
+        dc[part.panels], light[part.panels] = part_year(bare, part)
     return replace(bare, base=base, dc_kwh=dc, light_kwh=light)
 
 
@@ -119,14 +119,12 @@ def _traced(roof: Roof, sheets: Sequence[Reflector], panels: IntArray) -> tuple[
         mine = family.traced[np.isin(family.traced, panels)]
         if len(mine):
             args = (engine, roof.conditions.parts, roof.rectangles[mine], family.net, transmission_ratio)
-            # One set of shifts for all, so that panels of one attitude are traced at once, a third faster. The whole
-            # tracing has each panel's own: 1 % of a gain by a matt sheet on a trial roof.
-            got = light_coefficients(*args, store=store, numbers=np.zeros_like(mine))
+            got = light_coefficients(*args, store=store, numbers=mine)
             parts.append(Part(number, mine, got.before, got.after))
     return tuple(parts)
 
 
-def _year(roof: Roof, part: Part) -> tuple[FloatArray, FloatArray]:
+def part_year(roof: Roof, part: Part) -> tuple[FloatArray, FloatArray]:
     """DC energy [kWh] and light on the front [kWh] of each panel of a part."""
     year = roof.evaluator.block_year(roof.field, block_of(roof, part)).panel
     return year["dc"], year["front"] * roof.rectangles.area[part.panels]
@@ -215,7 +213,7 @@ def case_effect(roof: Roof, chosen: Sequence[Candidate], types: SheetTypes) -> E
             continue
         part = Part(part.family, part.panels[keep], part.before[:, keep], part.after[:, keep])
         at = at[keep]
-        case_dc, case_light = _year(roof, part)
+        case_dc, case_light = part_year(roof, part)
         d, s = case_dc - roof.dc_kwh[part.panels], case_light - roof.light_kwh[part.panels]
         before, after = ((getattr(part, f) - getattr(base, f)[:, at]).astype(np.float16) for f in ("before", "after"))
         parts.append(Part(part.family, part.panels, before, after))

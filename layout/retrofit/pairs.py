@@ -16,15 +16,15 @@ from layout.plan_sheets import SheetTypes
 from layout.retrofit.candidates import Candidate, Found
 from layout.retrofit.effects import Effect, Part, Roof, case_effects, pair_effect
 from layout.retrofit.model import Pair, Problem
-from layout.retrofit.sums import moved
+from layout.retrofit.sums import moved, pair_by_sum
 from layout.workers import Told
 from sites.conventions import FloatArray, IntArray
 
 ALL_PAIRS = 16
-"""Up to so many candidates no pairs count as alike, and all that may matter are traced before the first choice."""
+"""Up to so many candidates no pairs count as alike, and all that may matter are known before the first choice."""
 
 CLASSES_FIRST = 24
-"""With more candidates, classes of pairs traced before the first choice: those that bring most light together."""
+"""With more candidates, classes of pairs known before the first choice: those that bring most light together."""
 
 TOUCHES = 2e-3
 """Share of a panel's yearly light that both of a pair have to change before the pair is traced. What others do to one
@@ -74,8 +74,8 @@ class Pairs:
         return cls(roof, found, effects, types, classes, of_pair, strong)
 
     def first(self) -> list[Pair]:
-        """Pairs traced before the first choice: with few candidates all in which one at least brings energy by itself,
-        else one of each class that brings much light."""
+        """Pairs worked out before the first choice: with few candidates all in which one at least brings energy by
+        itself, else one of each class that brings much light."""
         if len(self.effects) <= ALL_PAIRS:
             brings = [e.dc_kwh.sum() > 0 for e in self.effects]
             return [(i, j) for i, j in self.of_pair if (i, j) in self.strong and (brings[i] or brings[j])]
@@ -92,10 +92,24 @@ class Pairs:
             first.setdefault(self.of_pair[pair], pair)
         return list(first.values())
 
-    def unknown(self, problem: Problem, chosen: Sequence[int]) -> list[Pair]:
-        """Pairs of a choice, one a class, whose effect the model does not know."""
-        mine = [p for p in combinations(sorted(chosen), 2) if p in self.of_pair and p not in problem.pairs]
+    def unknown(self, chosen: Sequence[int]) -> list[Pair]:
+        """Pairs of a choice, one a class, that were not traced."""
+        mine = [p for p in combinations(sorted(chosen), 2) if p in self.of_pair and p not in self.light]
         return self.one_a_class(mine)
+
+    def estimated(self, problem: Problem, pairs: Sequence[Pair]) -> Problem:
+        """The model with these pairs and all that are alike as their summed light makes them: nothing is traced, what
+        the two do to each other's light is left to the tracing of those that are chosen."""
+        known = dict(problem.pairs)
+        for pair in pairs:
+            extra = pair_by_sum(self.roof, self.effects[pair[0]], self.effects[pair[1]])
+            reached = np.flatnonzero(extra)
+            for other in self.classes[self.of_pair[pair]]:
+                to = self._panels_there(pair, other)[reached]
+                key = (min(other), max(other))
+                known[key] = np.zeros(len(extra))
+                np.add.at(known[key], to[to >= 0], extra[reached[to >= 0]])
+        return replace(problem, pairs=known)
 
     def traced(
         self, problem: Problem, pairs: Sequence[Pair], told: Told | None, processes: int

@@ -171,7 +171,7 @@ def retrofit(task: Task, found: Found, told: Told | None = None, processes: int 
     problem = problem_of(roof, found, effects, task.planes, task.table, limits, ratio)
     pairs = Pairs.of(roof, found, effects, task.types)
     problem = replace(problem, strings=bare.strings)
-    problem, pairs = pairs.traced(problem, pairs.first(), told, processes)
+    problem = pairs.estimated(problem, pairs.first())
     state = Retrofit(
         roof, found, effects, problem, limits, np.zeros(0, dtype=np.int64), bare, bare, bare_peak, bare_peak, 0.0,
         ratio, (), "",

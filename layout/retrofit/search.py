@@ -78,10 +78,10 @@ class Search:
         """The model's choice, with the effects of its neighbouring pairs."""
         for _ in range(PAIR_TURNS):
             choice = solve(problem, PAIRS_GAP)
-            unknown = pairs.unknown(problem, choice.chosen.tolist())
+            unknown = pairs.unknown(choice.chosen.tolist())
             if not unknown:
                 choice = solve(problem, SOLVER_GAP)
-                unknown = pairs.unknown(problem, choice.chosen.tolist())
+                unknown = pairs.unknown(choice.chosen.tolist())
             if not unknown:
                 return choice, problem, pairs
             problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)

@@ -7,11 +7,12 @@ it is worked out anew from the summed light, strings and inverter and all, as a 
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
 from layout.field import BLOCK_VALUES, Block
-from layout.retrofit.effects import Part, Roof, block_of
+from layout.retrofit.effects import Effect, Part, Roof, block_of, part_year
 from layout.retrofit.whole import Whole, socket_kwh, string_year
 from layout.string_year import PanelYear, trackers_dc_w
 from layout.strings import trackers_of
@@ -69,6 +70,26 @@ def _blocks(roof: Roof, changes: Sequence[Part]) -> Iterator[Block]:
                 before[:, at[inside]] += change.before[:, inside]
                 after[:, at[inside]] += change.after[:, inside]
             yield block_of(roof, Part(base.family, panels, before, after))
+
+
+def pair_by_sum(roof: Roof, first: Effect, second: Effect) -> FloatArray:
+    """What two candidates do to each panel beyond the sum of both where their light adds up, (n,) DC kWh of a year:
+    light on one half of a panel's cells is worth more once the other half gets some, too."""
+    extra = np.zeros(len(roof.dc_kwh))
+    for one, other in product(first.parts, second.parts):
+        panels = np.intersect1d(one.panels, other.panels)
+        if one.family != other.family or not len(panels):
+            continue
+        base = next(b for b in roof.base if b.family == one.family)
+        sums = [
+            sum(getattr(p, name)[:, np.searchsorted(p.panels, panels)].astype(np.float32) for p in (base, one, other))
+            for name in ("before", "after")
+        ]
+        extra[panels] = part_year(roof, Part(one.family, panels, *sums))[0] - roof.dc_kwh[panels]
+        for effect in (first, second):
+            at = np.flatnonzero(np.isin(effect.panels, panels))
+            extra[effect.panels[at]] -= effect.dc_kwh[at]
+    return extra
 
 
 def moved(parts: Sequence[Part], panels: np.ndarray, roof: Roof) -> tuple[Part, ...]:
