@@ -339,7 +339,7 @@ def plan_or_none(layout: str, site: str) -> Plan | None:
     return None
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(layout=st.one_of(row_layouts, tower_layouts), site=st.sampled_from(list_sites()))
 def test_sheets_stand_clear_and_face_what_they_serve(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)
@@ -371,7 +371,7 @@ def test_sheets_stand_clear_and_face_what_they_serve(layout: str, site: str) -> 
     assert (near & ahead).any(axis=1).all()
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=20)
 @given(layout=st.one_of(row_layouts, tower_layouts), site=st.sampled_from(list_sites()))
 def test_the_pattern_without_end_carries_the_same_sheets(layout: str, site: str) -> None:
     plan = plan_or_none(layout, site)
