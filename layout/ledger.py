@@ -14,6 +14,9 @@ from layout.result import Step
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray
 
+LIMIT_STEP = "AC limit"
+"""Label of the step that an AC limit takes."""
+
 
 @dataclass(frozen=True, eq=False)
 class Electricity:
@@ -78,7 +81,7 @@ def ledger(
         ("Wiring", float(power.dc_kw.sum()) * hours, losses.wiring_source),
         ("Inverter off below its start", float(power.started_kw.sum()) * hours, "inverter"),
         ("Inverter", float(power.inverted_kw.sum()) * hours, "efficiency curve"),
-        ("AC limit", float((power.inverted_kw - power.clipped_kw).sum()) * hours, "inverter"),
+        (LIMIT_STEP, float((power.inverted_kw - power.clipped_kw).sum()) * hours, "inverter"),
         ("Availability", float(power.ac_kw.sum()) * hours, losses.availability_source),
     ]
     steps, before = [], shown[0][1]

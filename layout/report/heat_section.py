@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from layout.report.boost_rows import Rows, heat_notes, heat_rows
+from layout.report.electric_rows import HOT_SPOT_NOTE, hot_spot_rows
 from layout.report.figures_heat import heat_scales, worst_hour_figure
 from layout.report.figures_style import embedded
 from layout.report.sentences import all_cautions, layout_cautions
@@ -23,13 +24,15 @@ class HeatMap:
 
 @dataclass(frozen=True)
 class HeatSection:
-    """table, notes : in words; cautions : for each set of layouts its lines, as topic and text; maps : in the order of
-    the layouts."""
+    """table, notes, spots, spots_note : in words; cautions : for each set of layouts its lines, as topic and text;
+    maps : in the order of the layouts."""
 
     table: Rows
     notes: tuple[str, ...]
     cautions: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     maps: tuple[HeatMap, ...]
+    spots: Rows
+    spots_note: str = HOT_SPOT_NOTE
 
 
 def heat_section(result: PlanResult) -> HeatSection:
@@ -41,7 +44,7 @@ def heat_section(result: PlanResult) -> HeatSection:
         for name, r in layouts.items()
         if r.peaks is not None
     )
-    return HeatSection(heat_rows(layouts), heat_notes(layouts), _cautions(result), maps)
+    return HeatSection(heat_rows(layouts), heat_notes(layouts), _cautions(result), maps, hot_spot_rows(layouts, zone))
 
 
 def other_cautions(result: PlanResult) -> tuple[str, ...]:

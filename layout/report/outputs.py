@@ -11,6 +11,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.report import tables
 from layout.report.assumptions import place_line
 from layout.report.boost_rows import BOOST_NOTE, boost_rows, heat_notes, heat_rows, ledger_rows
+from layout.report.electric_rows import HOT_SPOT_NOTE, hot_spot_rows
 from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
@@ -127,7 +128,14 @@ def yield_output(result: PlanResult, name: str, per_panel: bool = False) -> Outp
     )
     sheets = (*_boost_tables(result.layouts), *_water_table(result.layouts), *boost_sentences(result.layouts))
     cautions = [f"caution: {line}" for line in all_cautions(result)]
-    return Output(data, files, (*shown, *sheets, *gap, *fit, "", *_notes(result), *cautions, ""))
+    spots = _hot_spots(result)
+    return Output(data, files, (*shown, *sheets, *spots, *gap, *fit, "", *_notes(result), *cautions, ""))
+
+
+def _hot_spots(result: PlanResult) -> tuple[Table | str, ...]:
+    """Nothing where no cell takes up power."""
+    found = hot_spot_rows(result.layouts, result.plan.site.location.time_zone)
+    return (tables.rows_table("Hot spots", "layout", found), HOT_SPOT_NOTE, "") if found.rows else ()
 
 
 def _spacing_data(spacing: Spacing) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from layout.report.assumptions import assumptions, place_line
 from layout.report.boost_section import boost_section
+from layout.report.electric_rows import INVERTER_NOTE, RATIO_NOTE, inverter_rows, month_rows, ratio_rows
 from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
 from layout.report.figures_plot import light_scale, plot_figure
 from layout.report.figures_style import embedded
@@ -125,6 +126,11 @@ def report_page(result: PlanResult, processes: int = 1) -> str:
         money_note=money_note(result),
         water=water_rows(result.layouts),
         water_note=WATER_NOTE,
+        inverter=inverter_rows(result),
+        inverter_note=INVERTER_NOTE,
+        months=month_rows(*result.layouts.values()) if len(result.layouts) == 1 else None,
+        ratios=ratio_rows(result.layouts),
+        ratio_note=RATIO_NOTE,
         gap=gap_rows(result.layouts),
         gap_note=GAP_NOTE,
         endless_sentence=endless_sentence(result),

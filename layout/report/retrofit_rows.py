@@ -5,9 +5,9 @@ from collections import Counter
 import numpy as np
 
 from layout.report.boost_rows import Rows
+from layout.report.figures_bars import MONTHS
 from layout.report.numbers import NOTHING, joined, number, signed, signed_percent
 from layout.report.retrofit_parts import facing_words
-from layout.report.tables import MONTHS
 from layout.retrofit.refine import Retrofit
 from sites.conventions import FloatArray
 

@@ -7,7 +7,7 @@ from rich.box import SIMPLE_HEAD
 from rich.table import Table
 
 from layout.report.boost_rows import Rows
-from layout.report.figures_bars import MONTHS
+from layout.report.electric_rows import month_rows
 from layout.report.numbers import NOTHING, number, percent
 from layout.report.sun_paths import DayFacts, Spacing
 from layout.result import LayoutResult
@@ -62,35 +62,10 @@ def rows_table(title: str, first: str, rows: Rows) -> Table:
 
 def monthly_table(result: LayoutResult) -> Table:
     """Light and energy by month, with the year below."""
-    table = _table(
-        f"{result.name}: months of the site's clock",
-        "month",
-        (
-            "front light\nkWh/m²",
-            "rear light\nkWh/m²",
-            "DC kWh",
-            "AC kWh",
-            "final yield\nkWh/kW",
-            "reference\nyield h",
-            "perf.\nratio",
-        ),
-    )
-    months = result.monthly()
-    whole = months.sum()
-    whole["performance_ratio"] = result.performance_ratio
-    rows = [*zip(MONTHS, months.to_dict("records"), strict=True), ("year", whole.to_dict())]
-    for name, row in rows:
-        table.add_row(
-            name,
-            number(row["front_kwh_per_m2"]),
-            number(row["rear_kwh_per_m2"]),
-            number(row["energy_dc_kwh"]),
-            number(row["energy_ac_kwh"]),
-            number(row["final_yield_kwh_per_kw"]),
-            number(row["reference_yield_h"]),
-            number(row["performance_ratio"]) if np.isfinite(row["performance_ratio"]) else NOTHING,
-            end_section=name == "Dec",
-        )
+    found = month_rows(result)
+    table = _table(f"{result.name}: months of the site's clock", "month", found.heads)
+    for name, *row in found.rows:
+        table.add_row(name, *row, end_section=name == "Dec")
     return table
 
 

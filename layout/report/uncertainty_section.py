@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from layout.report.boost_rows import Rows
-from layout.report.numbers import number, percent
+from layout.report.numbers import number, percent, signed_percent
 from layout.result import PlanResult
 from layout.uncertainty_table import UncertaintyTable
 
@@ -25,7 +25,7 @@ def uncertainty_section(result: PlanResult) -> UncertaintySection:
         (name, number(r.p50_kwh), number(r.p90_kwh), percent(r.wins_fraction)) for name, r in found.layouts.items()
     )
     differences = tuple(
-        (f"{d.first} over {d.second}", percent(d.p90_fraction), percent(d.p50_fraction), percent(d.p10_fraction))
+        (f"{d.first} over {d.second}", *(signed_percent(v) for v in (d.p90_fraction, d.p50_fraction, d.p10_fraction)))
         for d in found.differences
     )
     return UncertaintySection(_method(table), ranges, differences, _causes(table))
