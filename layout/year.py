@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
@@ -160,15 +161,19 @@ def hourly_ac_kw(arrangement: Arrangement, conditions: Conditions, settings: Set
     return spread(len(conditions.weather.start), conditions.sky.index, power.ac_kw, 0.0)
 
 
-def evaluator_of(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Evaluator:
-    """What turns a layout's light into electricity: a cover over the panels hinders their cooling."""
+def evaluator_of(
+    arrangement: Arrangement, conditions: Conditions, settings: Settings, matrix: csr_array | None = None
+) -> Evaluator:
+    """What turns a layout's light into electricity: a cover over the panels hinders their cooling. matrix : that of the
+    conditions, where it is known already"""
     kind, cover = arrangement.panel_type, arrangement.cover
+    matrix = conditions.matrix() if matrix is None else matrix
     dirt, model = settings.losses.soiling_pct / 100.0, panel_model(kind)
     if cover is None:
-        return Evaluator(conditions, conditions.matrix(), kind, model, dirt, wiring=settings.wiring)
+        return Evaluator(conditions, matrix, kind, model, dirt, wiring=settings.wiring)
     colour = cover.kind.usable_transmittance / cover.kind.transmittance
     cooled = covered_cooling(kind, cover.gap_m)
-    return Evaluator(conditions, conditions.matrix(), cooled, model, dirt, colour, settings.wiring)
+    return Evaluator(conditions, matrix, cooled, model, dirt, colour, settings.wiring)
 
 
 def _ticker(label: str, progress: Progress | None, total: int) -> Callable[[int], None]:

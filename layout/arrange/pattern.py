@@ -96,6 +96,13 @@ def best_places(pattern: Pattern, plot: Plot, shifts_each: int = SHIFTS) -> Plac
     return Places(origins[fits][order], index[fits][order], left_out)
 
 
+def most_units(pattern: Pattern, plot: Plot, allowed: BaseGeometry, shifts_each: int = SHIFTS) -> int:
+    """How many units `best_places` finds, without their places. allowed : the pattern's `start_region` on the plot"""
+    index, shifts = _candidates(pattern, plot.boundary, plot.usable, shifts_each)
+    shapely.prepare(allowed)
+    return int(_counts(allowed, pattern.origins(index), np.stack(shifts)).max())
+
+
 def _counts(region: BaseGeometry, net: FloatArray, shifts: FloatArray) -> IntArray:
     """How many points of a net (k, 2) lie in a region at each shift (s, 2), (s,); many shifts at once."""
     at_once = max(1, POINTS_AT_ONCE // max(1, len(net)))

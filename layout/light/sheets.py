@@ -104,9 +104,13 @@ def turned(directions: FloatArray, spread_deg: tuple[float, float], points: Floa
 def sheets_of(scene: Scene) -> tuple[Sheet, ...]:
     """Gather the reflectors and diffusers of a scene; rectangle numbers are those of ``scene.pieces``."""
     kinds: dict[tuple[object, ...], list[int]] = {}
+    attitudes: dict[bytes, tuple[float, ...]] = {}  # most sheets have the same edges as many others
     for i, piece in enumerate(scene.pieces):
         if isinstance(piece, Reflector | Diffuser):
-            kinds.setdefault(_kind(piece), []).append(i)
+            edges = piece.along.tobytes() + piece.up.tobytes()
+            if edges not in attitudes:
+                attitudes[edges] = tuple(np.round(_axes(piece), 7).reshape(-1).tolist())
+            kinds.setdefault(_kind(piece, attitudes[edges]), []).append(i)
     return tuple(_sheet(scene, members) for members in kinds.values())
 
 
@@ -115,8 +119,7 @@ def _axes(piece: Reflector | Diffuser) -> FloatArray:
     return np.stack([along, up, piece.normal])
 
 
-def _kind(piece: Reflector | Diffuser) -> tuple[object, ...]:
-    attitude = tuple(np.round(_axes(piece), 7).reshape(-1).tolist())
+def _kind(piece: Reflector | Diffuser, attitude: tuple[float, ...]) -> tuple[object, ...]:
     if isinstance(piece, Reflector):
         return ("reflector", piece.reflectance, piece.slope_rms, piece.diffuse, *attitude)
     return ("diffuser", piece.transmittance, piece.spread_rms, piece.diffuse, *attitude)

@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from pydantic import ValidationError
 
 from layout.conditions import Conditions
-from layout.optimise.bay import BayLayout, bay_year, build_bay
+from layout.optimise.bay import BayLayout, build_bay
+from layout.optimise.bay_year import BaySky, bay_sky, bay_year
 from layout.optimise.cost import cost_per_kwh, money
 from layout.optimise.search import Point
 from layout.optimise.store import Store
@@ -63,6 +65,11 @@ class Judge:
         limits = self.table.limits
         return limits.hottest_cell_c is not None or limits.peak_cell_ratio is not None
 
+    @cached_property
+    def sky(self) -> BaySky:
+        """The year prepared for bays."""
+        return bay_sky(self.year)
+
     def built(self, values: Mapping[str, Value]) -> BayLayout | None:
         """The layout with these values; None where it cannot be built."""
         try:
@@ -82,7 +89,7 @@ class Judge:
             if layout is None:
                 return None
             bay = build_bay(self.plan, layout)
-            self.store.add(point, bay_year(self.plan, bay, self.year, plan_settings(self.plan), self.peaks))
+            self.store.add(point, bay_year(self.plan, bay, self.sky, plan_settings(self.plan), self.peaks))
             self.new += 1
         self.told(self.new)
         found = self.store.known[point]

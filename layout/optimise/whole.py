@@ -5,6 +5,8 @@ from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
 from layout.evaluate import evaluate
 from layout.field import build_field
+from layout.geometry.hinged import corners
+from layout.geometry.rectangles import Rectangles
 from layout.peaks import peaks
 from layout.pieces import Rectangle
 from layout.plan import Layout, Plan
@@ -57,5 +59,5 @@ def arranged_figures(plan: Plan, arrangement: Arrangement) -> dict[str, float]:
 
 def highest_m(plot: Plot, pieces: list[Rectangle]) -> float:
     """Highest corner above the ground vertically below, m."""
-    corners = [c for p in pieces for c in (p.corner, p.corner + p.along, p.corner + p.up, p.corner + p.along + p.up)]
-    return max(float(c[2] - plot.ground_z(c[0], c[1])) for c in corners)
+    x, y, z = corners(Rectangles.of(pieces)).reshape(-1, 3).T
+    return float((z - plot.ground_z(x, y)).max())
