@@ -132,8 +132,11 @@ def test_light_at_a_sun_position(small_plan_path: Path, tmp_path: Path, capsys: 
 
 
 def test_light_by_way_of_the_ground_and_at_a_time(small_plan_path: Path, tmp_path: Path) -> None:
+    text = small_plan_path.read_text(encoding="utf-8").replace("[11, -2], [13, 8], [2, 9]", "[4, 0], [4, 4], [0, 4]")
+    text = text.replace("[9, 4.5], [11, 4.5], [11, 6], [9, 6]", "[3, 3], [4, 3], [4, 4], [3, 4]")
+    (tmp_path / "corner.toml").write_text(text, encoding="utf-8")
     numbers = tmp_path / "light.json"
-    command = ["light", str(small_plan_path), "upright", "--at", "2025-01-14T08:30", "--ground"]
+    command = ["light", str(tmp_path / "corner.toml"), "upright", "--at", "2025-01-14T08:30", "--ground"]
     assert main([*command, "--out", str(tmp_path), "--json", str(numbers)]) == 0
     told = json.loads(numbers.read_text(encoding="utf-8"))["layouts"]["upright"]
     assert 20 < told["sun_elevation_deg"] < 60
