@@ -46,6 +46,9 @@ def retrofit_data(result: Retrofit, task: Task, lines: Sequence[PartLine]) -> di
             "peak_cell_light_w_m2": result.peak.light_w_m2,
             "max_cell_c": result.limits.cell_c,
             "hottest_cell_c": result.peak.cell_c,
+            "hottest_cell_still_air_c": result.peak.still_c,
+            "hottest_cell_without_parts_c": result.bare_peak.cell_c,
+            "hottest_cell_without_parts_still_air_c": result.bare_peak.still_c,
         },
         "rounds": [
             {"promised_kwh": r.promised_kwh, "found_kwh": r.found_kwh, "faults": list(r.faults)} for r in result.rounds

@@ -5,6 +5,7 @@ import numpy as np
 from layout.report.numbers import number, percent, signed
 from layout.report.retrofit_parts import facing_words, years_words
 from layout.report.retrofit_rows import month_words
+from layout.retrofit.limits import CellLimits, Traced
 from layout.retrofit.payback import Payback, payback
 from layout.retrofit.refine import Retrofit, Task, part_money
 from layout.sheet_cautions import AIR_KG_M3, STORM_M_S, height_m
@@ -159,6 +160,7 @@ def limit_lines(result: Retrofit) -> tuple[str, ...]:
         f"{before.light_w_m2:.0f} W/m²); at most {limits.light_w_m2:.0f} W/m² allowed. Hottest cell: "
         f"{after.cell_c:.1f} °C (without parts {before.cell_c:.1f} °C); at most {limits.cell_c:.0f} °C allowed. Both "
         "traced at the true sun of the worst hours.",
+        still_air_words(limits, after, before),
         _rounds(result),
     ]
     if len(result.chosen):
@@ -170,6 +172,19 @@ def limit_lines(result: Retrofit) -> tuple[str, ...]:
     if refused:
         lines.append(f"Sets were given up, among other reasons, because: {refused[0]}.")
     return tuple(lines)
+
+
+def still_air_words(limits: CellLimits, after: Traced, before: Traced | None = None) -> str:
+    """The hottest cell had there been no wind: what a year's wind does not promise. before : without parts."""
+    line = f"Had there been no wind in those hours, the hottest cell would have got {after.still_c:.0f} °C"
+    if before is not None:
+        line += f" (without parts {before.still_c:.0f} °C)"
+    if after.still_c <= limits.cell_c:
+        return f"{line}, within the limit of {limits.cell_c:.0f} °C."
+    over = f"{line}, {after.still_c - limits.cell_c:.0f} K above the limit of {limits.cell_c:.0f} °C"
+    if before is not None and before.still_c > limits.cell_c:
+        return f"{over}, which the roof passes without parts, too."
+    return f"{over}: ask the maker before building, sheltered roofs have such hours."
 
 
 def _rounds(result: Retrofit) -> str:

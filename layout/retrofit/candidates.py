@@ -171,12 +171,10 @@ def _hinged(hinge: Hinge, kind: Kind, clearance: float) -> Rectangles:
 def _no_room(sheets: Rectangles | None, plane: RoofPlane, standing: Rectangles, n_panels: int) -> str | None:
     """Why sheets cannot stand there; None where they can."""
     assert sheets is not None
-    points = corners(sheets)
-    for one in points:
-        hull = shapely.MultiPoint(plane.flat(one)).convex_hull
-        if not plane.room.buffer(1e-6).covers(hull):
-            return _beyond(hull, plane)
-    low = float(((points - plane.origin) @ plane.normal).min())
+    why = not_clear(sheets, plane)
+    if why is not None:
+        return why
+    low = float(((corners(sheets) - plane.origin) @ plane.normal).min())
     if low < TOUCH_ROOF_M:
         return "would run into the roof"
     met = crossing_pairs(sheets, standing)[1]
@@ -185,14 +183,24 @@ def _no_room(sheets: Rectangles | None, plane: RoofPlane, standing: Rectangles, 
     return None
 
 
-def _beyond(hull: shapely.Geometry, plane: RoofPlane) -> str:
+def not_clear(sheets: Rectangles, plane: RoofPlane, slack_m: float = 1e-6) -> str | None:
+    """What sheets lie over that has to stay clear of parts, seen at right angles to the roof: access, obstacles, the
+    strip along the edge; None where nothing. slack_m : so far they may reach over a border."""
+    for one in corners(sheets):
+        hull = shapely.MultiPoint(plane.flat(one)).convex_hull
+        if not plane.room.buffer(slack_m).covers(hull):
+            return _beyond(hull, plane, slack_m)
+    return None
+
+
+def _beyond(hull: shapely.Geometry, plane: RoofPlane, slack_m: float) -> str:
     for path in plane.table.path:
-        if Polygon(path.outline).intersection(hull).area > 1e-9:
+        if Polygon(path.outline).buffer(-slack_m).intersects(hull):
             return f"lies in '{path.name}'"
     for obstacle in plane.table.obstacle:
-        if Polygon(obstacle.outline).intersection(hull).area > 1e-9:
+        if Polygon(obstacle.outline).buffer(-slack_m).intersects(hull):
             return f"meets '{obstacle.name}'"
-    if not plane.outline.buffer(1e-6).covers(hull):
+    if not plane.outline.buffer(slack_m).covers(hull):
         return "reaches beyond the roof's outline"
     return f"reaches into the {plane.table.edge_clearance_m:g} m along the roof's edge"
 

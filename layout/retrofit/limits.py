@@ -49,11 +49,12 @@ class Offence:
 
 @dataclass(frozen=True, eq=False)
 class Traced:
-    """The worst hours of a set at the true sun: light_w_m2, cell_c : the highest of any cell; worst : the hour of the
-    brightest cell; offences"""
+    """The worst hours of a set at the true sun: light_w_m2, cell_c : the highest of any cell; still_c : had there been
+    no wind; worst : the hour of the brightest cell; offences"""
 
     light_w_m2: float
     cell_c: float
+    still_c: float
     worst: WorstHour
     offences: tuple[Offence, ...]
 
@@ -158,6 +159,7 @@ def trace_limits(roof: Roof, arrangement: Arrangement, field: Field, year: Field
     return Traced(
         float(brightest.front.max()),
         max(float(b.cell_c.max()) for b in seen),
+        max(float(b.still_c.max()) for b in seen),
         brightest.brightest(at),
         tuple(offences),
     )

@@ -1,17 +1,22 @@
 """``brightacre retrofit PLAN --parts LIST``: a parts list, as written, drawn or built, back on the roof and traced."""
 
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from layout.arrange import Arrangement, arrange
+from layout.arrange.roof import planes_of
 from layout.conditions import conditions
+from layout.geometry.rectangles import Rectangles
 from layout.plan import Plan, RoofLayout, parse_plan
 from layout.report.files import file_stem, to_json
 from layout.report.numbers import number, signed, signed_percent
 from layout.report.outputs import Output
+from layout.report.retrofit_words import still_air_words
+from layout.retrofit.candidates import not_clear
 from layout.retrofit.command import roof_of, table_of
 from layout.retrofit.effects import trace_roof
 from layout.retrofit.limits import CellLimits, Traced, trace_limits
@@ -19,6 +24,9 @@ from layout.retrofit.parts_back import plan_with_parts, read_parts
 from layout.retrofit.refine import cell_limits
 from layout.retrofit.search import SLACK
 from layout.retrofit.whole import Whole, trace_whole
+from layout.roof_reflectors import sheet_edges
+from layout.roof_shapes import RoofPlane
+from layout.roof_tables import RoofReflectorTable
 from layout.run import plan_settings
 from layout.workers import Told
 from sites.tables import read_text
@@ -28,6 +36,10 @@ CAUTION = (
     "caution: what the report of the parts list says on warranty, burns, roof edge, DC wiring, wind and snow and glare "
     "holds for changed parts, too; local codes and licensed practice decide."
 )
+
+
+AS_LISTED_M = 2e-3
+"""A listed sheet may reach so far over a border: what lengths in whole millimetres are off by."""
 
 
 def parts_command(plan: Plan, parts: Path, source: str, told: Told | None = None) -> Output:
@@ -58,9 +70,24 @@ def parts_command(plan: Plan, parts: Path, source: str, told: Told | None = None
     limits = cell_limits(table_of(plan), standing)
     peak = trace_limits(trace_roof(standing, year, settings), built, whole.field, whole.year, limits)
     data = _data(layout.name, bare, whole, peak, limits)
-    lines = [*_sentences(parts, len(sheets), bare, whole), *_limit_lines(peak, limits), ""]
+    not_clear = _not_clear(sheets, planes_of(plan, layout))
+    data["not_clear"] = [{"number": number, "reason": reason} for number, reason in not_clear]
+    lines = [*_sentences(parts, len(sheets), bare, whole), *_limit_lines(peak, limits)]
+    lines += [f"Do not build {number} there: it {reason}." for number, reason in not_clear]
+    lines.append("")
     lines += [*(f"note: {note}" for note in weather.notes), CAUTION]
     return Output(data, {f"{stem}-plan.toml": made, f"{stem}-as-listed.json": to_json(data)}, tuple(lines))
+
+
+def _not_clear(sheets: Sequence[tuple[int, RoofReflectorTable]], planes: Sequence[RoofPlane]) -> list[tuple[str, str]]:
+    """Sheets over what has to stay clear, by number, and why."""
+    found = []
+    for plane, table in sheets:
+        here = Rectangles(*(edge[None] for edge in sheet_edges(planes[plane], table)))
+        reason = not_clear(here, planes[plane], AS_LISTED_M)
+        if reason is not None:
+            found.append((table.name, reason))
+    return found
 
 
 def _sentences(parts: Path, count: int, bare: Whole, whole: Whole) -> list[str]:
@@ -86,7 +113,8 @@ def _limit_lines(peak: Traced, limits: CellLimits) -> list[str]:
     lines = [
         f"Brightest cell of the year: {peak.light_w_m2:.0f} W/m² on panel {peak.worst.panel}; at most "
         f"{limits.light_w_m2:.0f} W/m² allowed. Hottest cell: {peak.cell_c:.1f} °C; at most {limits.cell_c:.0f} °C "
-        "allowed. Both traced at the true sun of the worst hours."
+        "allowed. Both traced at the true sun of the worst hours.",
+        still_air_words(limits, peak),
     ]
     if peak.offences:
         lines.append(f"Do not build these: they pass a limit, {peak.offences[0].words}.")
@@ -114,6 +142,7 @@ def _data(name: str, bare: Whole, whole: Whole, peak: Traced, limits: CellLimits
             "peak_cell_light_w_m2": peak.light_w_m2,
             "max_cell_c": limits.cell_c,
             "hottest_cell_c": peak.cell_c,
+            "hottest_cell_still_air_c": peak.still_c,
             "passed": [offence.words for offence in peak.offences],
         },
     }

@@ -161,17 +161,27 @@ def test_the_list_traced_gives_the_same_gain(done: Done, tmp_path: Path, capsys:
     data = json.loads((tmp_path / f"{STEM}-as-listed.json").read_text(encoding="utf-8"))
     assert data["gain_kwh"] == pytest.approx(done.data["gain_kwh"], rel=1e-3)
     assert data["limits"]["passed"] == []
+    assert data["not_clear"] == []
+    still = data["limits"]["hottest_cell_still_air_c"]
+    assert still == pytest.approx(done.data["limits"]["hottest_cell_still_air_c"], abs=0.2)
+    assert still > data["limits"]["hottest_cell_c"]
     assert (tmp_path / f"{STEM}-plan.toml").read_text() == done.text(f"{STEM}-plan.toml")
     assert "Do not build" not in capsys.readouterr().out
 
 
 def test_a_list_changed_for_the_worse_is_told(done: Done, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The sheet behind the front row moved on to before the rear panels: it shades them."""
+    """Sheets made wide and steep, which shade; one more over the hatch and one along the roof's edge."""
     lines = done.text(f"{STEM}-parts.csv").splitlines()
     table = list(csv.reader(lines))
     wide, tilt = table[0].index("width_mm"), table[0].index("tilt_deg")
     for row in table[1:]:
         row[wide], row[tilt] = "400", "80"
+    for number, right, up in (("over", "5.3", "2.4"), ("edge", "5.75", "4.5"), ("off", "5.75", "5.0")):
+        told = dict.fromkeys(table[0], "0.4") | {"number": number, "plane": "0", "reflector": "mirror"}
+        told |= {"width_mm": "500" if number == "off" else "200", "tilt_deg": "30"}
+        told |= {"near_from_right_m": right, "near_to_right_m": right, "near_to_up_m": up}
+        told["near_from_up_m"] = f"{float(up) + 0.4:.1f}"
+        table.append([told[name] for name in table[0]])
     path = tmp_path / "changed.csv"
     with path.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows(table)
@@ -180,6 +190,24 @@ def test_a_list_changed_for_the_worse_is_told(done: Done, tmp_path: Path, capsys
     data = json.loads((tmp_path / f"{STEM}-as-listed.json").read_text(encoding="utf-8"))
     assert data["gain_kwh"] < 0
     assert "They take energy from" in said
+    reasons = {
+        "over": "lies in 'hatch'",
+        "edge": "reaches into the 0.3 m along the roof's edge",
+        "off": "reaches beyond the roof's outline",
+    }
+    assert {x["number"]: x["reason"] for x in data["not_clear"]} == reasons
+    lines = said.splitlines()
+    assert [f"Do not build {number} there: it {why}." in lines for number, why in reasons.items()] == [True] * 3
+
+
+def test_heat_without_wind_is_told(done: Done) -> None:
+    """Of the same light: without wind the heat over U0 alone, Faiman 2008; hotter than in any wind."""
+    limits = done.data["limits"]
+    page = done.text(f"{STEM}.html")
+    for name in ("hottest_cell_still_air_c", "hottest_cell_without_parts_still_air_c"):
+        assert f"{limits[name]:.0f} °C" in page[page.index("Had there been no wind") :]
+    assert limits["hottest_cell_without_parts_still_air_c"] > limits["hottest_cell_without_parts_c"] + 5.0
+    assert limits["hottest_cell_still_air_c"] >= limits["hottest_cell_c"] + 5.0
 
 
 def test_a_list_for_another_roof_is_told(done: Done, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
