@@ -49,6 +49,16 @@ def test_high_precision_single_diode(
         assert open_circuit_voltage(p) == pytest.approx(voc, rel=1e-10)
 
 
+def test_high_precision_maximum() -> None:
+    """Current and voltage of the first case's maximum, same source."""
+    imp, vmp = 0.84612386091448, 33.936894315455552
+    p = parameters(1.0, 5e-10, 0.1, 300.0, 1.01, 72)
+    state = translate(p, 1000.0, STANDARD_C)
+    current, voltage = (float(x) for x in state.at_diode_voltage(np.asarray(vmp + imp * p.series_ohm)))
+    assert (current, voltage) == pytest.approx((imp, vmp), rel=1e-9)
+    assert imp * vmp == pytest.approx(peak_power(p, 1000.0, STANDARD_C), rel=1e-9)
+
+
 def test_villalva_module() -> None:
     """Villalva, Gazoli & Filho, IEEE Trans. Power Electron. 24 (2009) 1198, Table II; the power, 200.143 W,
     from memory. 54 cells, a = 1.3."""
