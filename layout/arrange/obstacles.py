@@ -58,10 +58,10 @@ def _wall(a: FloatArray, b: FloatArray, top: float, plot: Plot) -> list[Blocker]
     ]
 
 
-def top_rectangles(outline: Polygon) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+def top_rectangles(outline: Polygon, least: int = STRIPS) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
     """Rectangles (corner, along, across), each (2,) [m], inside an outline.
 
-    One where the outline is a rectangle itself, else strips cut at every corner.
+    One where the outline is a rectangle itself, else at least so many strips, cut at every corner.
     """
     frame = np.asarray(shapely.minimum_rotated_rectangle(outline).exterior.coords)
     along, across = frame[1] - frame[0], frame[3] - frame[0]
@@ -71,7 +71,8 @@ def top_rectangles(outline: Polygon) -> list[tuple[FloatArray, FloatArray, Float
     if outline.area > (1.0 - 1e-6) * size.prod():
         return [(frame[0], along, across)]
     local = Polygon((np.asarray(outline.exterior.coords) - frame[0]) @ axes.T)
-    cuts = np.unique(np.round(np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1])]), GRID_DECIMALS))
+    every = np.concatenate([np.asarray(local.exterior.coords)[:, 1], _even(size[1], least)])
+    cuts = np.unique(np.round(every, GRID_DECIMALS))
     spans = [
         (left, low, right, high)
         for low, high in pairwise(cuts)
@@ -80,8 +81,8 @@ def top_rectangles(outline: Polygon) -> list[tuple[FloatArray, FloatArray, Float
     return [(frame[0] + left * u + low * v, (right - left) * u, (high - low) * v) for left, low, right, high in spans]
 
 
-def _even(length: float) -> FloatArray:
-    return np.linspace(0.0, length, STRIPS + 1)
+def _even(length: float, strips: int) -> FloatArray:
+    return np.linspace(0.0, length, strips + 1)
 
 
 def _inner_spans(local: Polygon, low: float, high: float, width: float) -> list[tuple[float, float]]:

@@ -1,7 +1,8 @@
 """Roofs: the panels that stand on them, their planes and walls as what shades, chimneys and dormers.
 
-Roof faces reflect nothing, as all that is not said to. Walls reach from the ground to the lower end of each edge of
-the outline.
+Roof faces reflect nothing, as all that is not said to. Walls reach from the ground to the edges of the outline, under
+slanting ones in steps. A face with slanting edges is made of strips: all of them lie inside the outline, so that no
+face reaches over a hip onto its neighbour.
 """
 
 from dataclasses import replace
@@ -23,6 +24,16 @@ from sites.conventions import FloatArray
 from sites.plot import Obstacle, Plot
 
 LEAST_WALL_M = 0.05
+
+WALL_STEP_M = 0.25
+MOST_STEPS = 24
+"""A wall under a slanting edge goes up in steps of this height; very high gables in so many higher ones. Our choice."""
+
+FACE_STRIPS = 24
+"""Strips of a face that is no rectangle: they leave 1/24 of a triangle open, 1/8 with those of an obstacle's top."""
+
+OPEN_SHARE = 0.002
+"""Share of a face from which it is told that strips leave it open."""
 
 
 def planes_of(plan: Plan, layout: RoofLayout) -> tuple[RoofPlane, ...]:
@@ -65,20 +76,23 @@ def _face(plane: RoofPlane) -> list[Blocker]:
     """The plane itself."""
     return [
         Blocker(plane.points(corner), *(edge[0] * plane.right + edge[1] * plane.up for edge in (along, up)))
-        for corner, along, up in top_rectangles(plane.outline)
+        for corner, along, up in top_rectangles(plane.outline, FACE_STRIPS)
     ]
 
 
 def _walls(plane: RoofPlane, ground: Ground) -> list[Blocker]:
-    """A wall under each edge of the outline, up to the edge's lower end."""
+    """A wall under each edge of the outline; gables by steps under their slanting edges."""
     points = plane.points(np.array(plane.outline.exterior.coords))
     walls = []
     for a, b in pairwise(points):
-        foot = max(float(ground.z(p[0], p[1])) for p in (a, b))
-        top = min(a[2], b[2])
-        along = np.array([*(b - a)[:2], 0.0])
-        if top - foot > LEAST_WALL_M and np.linalg.norm(along) > LEAST_WALL_M:
-            walls.append(Blocker(np.array([a[0], a[1], foot]), along, np.array([0.0, 0.0, top - foot])))
+        steps = int(np.clip(np.ceil(abs(b[2] - a[2]) / WALL_STEP_M), 1, MOST_STEPS))
+        marks = a + np.linspace(0.0, 1.0, steps + 1)[:, None] * (b - a)
+        for one, other in pairwise(marks):
+            foot = max(float(ground.z(p[0], p[1])) for p in (one, other))
+            top = min(one[2], other[2])
+            along = np.array([*(other - one)[:2], 0.0])
+            if top - foot > LEAST_WALL_M and np.linalg.norm(along) > LEAST_WALL_M:
+                walls.append(Blocker(np.array([one[0], one[1], foot]), along, np.array([0.0, 0.0, top - foot])))
     return walls
 
 
@@ -117,7 +131,20 @@ def _fit(
             f"panels close to the roof lose less heat: U0 {close_u0:.1f} in place of {u0:.1f} W/m²K for all of them "
             "(common practice, no source)"
         )
+    lines += [line for plane in planes for line in _left_open(plane)]
     sizes = {tuple(sorted(np.round([np.linalg.norm(p.along), np.linalg.norm(p.up)], 3))) for p in places}
     if len(sizes) > 1:
         lines.append(f"panels of {len(sizes)} sizes; the power of each goes with its area")
     return tuple(lines)
+
+
+def _left_open(plane: RoofPlane) -> list[str]:
+    """What strips leave open of a face, in words."""
+    edges = top_rectangles(plane.outline, FACE_STRIPS)
+    share = sum(float(np.linalg.norm(a) * np.linalg.norm(u)) for _, a, u in edges) / plane.outline.area
+    if share >= 1.0 - OPEN_SHARE:
+        return []
+    return [
+        f"'{plane.table.name}' has slanting edges: strips inside its outline, {100 * share:.0f} % of it, throw its "
+        "shadow on other faces and the ground"
+    ]

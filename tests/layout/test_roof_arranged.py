@@ -4,12 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from layout.arrange import arrange
 from layout.arrange.arrangement import Arrangement
+from layout.arrange.roof import planes_of
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
-from layout.plan import parse_plan
+from layout.plan import RoofLayout, parse_plan
 from sites.errors import InputError
 
 SITE = """
@@ -114,12 +116,44 @@ def test_faces_walls_and_chimneys_shade() -> None:
     face = points[0]
     assert face.min(axis=0) == pytest.approx([2.0, 3.0, 4.0])
     assert face.max(axis=0) == pytest.approx([10.0, 3.0 + 5 * c, 4.0 + 5 * s])
-    # South wall to the eave, north wall to the ridge, gables up to the eave.
-    assert sorted(p[:, 2].max() for p in points[1:]) == pytest.approx([4.0, 4.0, 4.0, 4.0 + 5 * s])
+    # South wall to the eave, north wall to the ridge, gables in ten steps of 0.25 m up to the face.
+    steps = [4.0 + 0.25 * k for k in range(10) for _ in range(2)]
+    assert sorted(p[:, 2].max() for p in points[1:]) == pytest.approx(sorted([4.0, 4.0 + 5 * s, *steps]))
+    assert (points[1:, :, 2].min(axis=1) == 0.0).all()
     box = corners(Rectangles.of(with_chimney.scene.blockers[len(bare.scene.blockers) :]))
     assert box[..., 2].max() == pytest.approx(4.0 + 4 * s + 1.0)
     assert box[..., 2].min() == pytest.approx(4.0 + 3 * s)
     assert box[..., 1].min() == pytest.approx(3.0 + 3 * c)
+
+
+@pytest.mark.parametrize(
+    ("outline", "left_open", "words"),
+    [
+        ("[[0, 0], [8, 0], [8, 3], [5, 3], [5, 5], [0, 5]]", 0.0, 0),  # an L: strips cut at its corners fill it
+        ("[[0, 0], [8, 0], [4, 5]]", 1 / 24, 1),
+        ("[[0, 0], [8, 0], [6, 5], [2, 5]]", 1 / 24 * 10 / 30, 1),
+    ],
+)
+def test_faces_that_are_no_rectangle(outline: str, left_open: float, words: int) -> None:
+    """Strips inside the outline, walls up to it and no farther: nothing of the house stands out of it."""
+    text = ROOF.replace("[[0, 0], [8, 0], [8, 5], [0, 5]]", outline)
+    a = built(text + "[[layout.plane.panel]]\nat = [3, 0.4]\n")
+    plan = parse_plan(SITE + text + "[[layout.plane.panel]]\nat = [3, 0.4]\n", "roof.toml", Path("."))
+    (layout,) = plan.layouts
+    assert isinstance(layout, RoofLayout)
+    (plane,) = planes_of(plan, layout)
+    shapes = Rectangles.of(a.scene.blockers)
+    points = corners(shapes)
+    in_face = np.abs((points - plane.origin) @ plane.normal).max(axis=1) < 1e-6
+    made = shapes.area[in_face].sum()
+    assert made == pytest.approx((1.0 - left_open) * plane.outline.area, rel=0.015)
+    for rectangle in points[in_face]:
+        assert plane.outline.buffer(1e-3).covers(shapely.MultiPoint(plane.flat(rectangle)))
+    walls = points[~in_face]
+    assert ((walls - plane.origin) @ plane.normal).max() < 1e-6  # under the face
+    top = walls[..., 2].max()
+    assert top == pytest.approx(4.0 + 2.5, abs=0.26)
+    assert len([line for line in a.fit if "slanting" in line]) == words
 
 
 def test_wrong_roofs_are_told() -> None:
