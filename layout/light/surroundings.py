@@ -24,6 +24,7 @@ LOOK_SUN = 144
 LOOK_DOME = 89
 LOOK_GROUND = 12
 LOOK_FEW_SUN = 36
+LOOK_GROUND_SUN = 12
 LOOK_DRAWS = 5
 SHEET_WEIGHT = 4.0
 TOLERANCE = 0.002
@@ -140,8 +141,8 @@ def _sky_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tup
 
 
 def _ground_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:
-    """Lit or shaded, for ground places that the panels' middles look at; scaled as `_sky_view`. The light is part of
-    the free panel's there, hence 0 here."""
+    """Lit or shaded, for ground places that the panels' middles look at, and the sunlight that sheets throw on them;
+    scaled as `_sky_view`. The light is part of the free panel's there, hence 0 here."""
     ground, n = engine.ground, len(panels)
     if ground is None:
         return np.zeros((n, 0), dtype=np.float32), 0.0
@@ -160,8 +161,23 @@ def _ground_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> 
     light = np.concatenate([year.sun_light * np.maximum(0.0, year.sun @ ground.normal), [0.0]])
     up = np.flatnonzero(light > 0)
     lit = ~engine.kernel.blocked(hits.reshape(-1, 3), year.sun[up]).reshape(len(up), len(down), n)
-    scaled = (lit & free) * (light[up] * (year.albedo * share / len(down)))[:, None, None]
-    return scaled.reshape(-1, n).T.astype(np.float32), 0.0
+    per_beam = year.albedo * share / len(down)
+    scaled = (lit & free) * (light[up] * per_beam)[:, None, None]
+    seen = np.concatenate([scaled.reshape(-1, n), _sheets_on_ground(engine, hits, free, year) * np.float32(per_beam)])
+    return seen.T.astype(np.float32), 0.0
+
+
+def _sheets_on_ground(engine: Engine, hits: FloatArray, seen: BoolArray, year: Year) -> np.ndarray:
+    """Sunlight by way of one sheet's lobe on ground places (d, n, 3) where they are seen (d, n), kWh/m²; (features, n).
+    What shades sheets that are matt is seen by the views of sky and ground."""
+    orders, few = tuple(sequences(engine.sheets, 1)), year.thinned(LOOK_GROUND_SUN)
+    if not orders or engine.ground is None:
+        return np.zeros((0, hits.shape[1]), dtype=np.float32)
+    out = np.zeros((len(few.sun), *seen.shape), dtype=np.float32)
+    normal, suns = engine.ground.normal, (few.sun, (np.ones_like,), engine.sheet_glass, LOOK_DRAWS)
+    got = light_by_sheets(engine.kernel, orders, hits[seen], normal, *suns)[0]
+    out[:, seen] = got * few.sun_light.astype(np.float32)[:, None]
+    return out.reshape(-1, hits.shape[1])
 
 
 def _sheet_view(engine: Engine, panels: Rectangles, rear: bool, year: Year) -> tuple[np.ndarray, float]:

@@ -12,7 +12,7 @@ import layout.field
 from layout.geometry.rectangles import Rectangles
 from layout.light.coefficients import engine_of
 from layout.light.surroundings import TOLERANCE, Year, _cluster, equal_surroundings, every_panel
-from layout.pieces import Blocker, Ground, Panel, Scene
+from layout.pieces import Blocker, Ground, Panel, Reflector, Scene
 from layout.plan import parse_plan
 from layout.run import run_plan
 from sites.conventions import unit_vector
@@ -120,8 +120,8 @@ def slanted(x, y, tilt_deg=30.0, z=0.6):
     return Panel((x, y, z), (1.8, 0, 0), (0, 1.1 * np.cos(tilt), 1.1 * np.sin(tilt)), cells=(6, 10))
 
 
-def shared(panels, blockers=(), family=None, faces=False):
-    engine = engine_of(Scene(panels, blockers=blockers, ground=Ground()), np.ones_like)
+def shared(panels, blockers=(), family=None, faces=False, reflectors=()):
+    engine = engine_of(Scene(panels, reflectors, blockers=blockers, ground=Ground()), np.ones_like)
     n = len(panels)
     kind = np.zeros(n, dtype=np.int64) if family is None else np.array(family)
     return equal_surroundings(engine, Rectangles.of(panels), kind, np.full(n, faces), year())
@@ -153,6 +153,16 @@ def test_a_panel_with_a_neighbour_stands_for_itself(blocker):
     panels = [slanted(40.0 * i, 0) for i in range(3)]
     found = shared(panels, blockers=[blocker], faces=True)
     assert found.of_panel[1] == found.of_panel[2] != found.of_panel[0]
+
+
+def test_light_that_a_sheet_throws_on_the_ground_tells_panels_apart():
+    """A mirror wall behind upright panels, which they do not see: the ground that they look at is brighter."""
+    panels = [slanted(40.0 * i, 0.0, 90.0) for i in range(4)]
+    walls = [Reflector((40.0 * i - 0.6, 0.03, 0.1), (3, 0, 0), (0, 0, 4)) for i in (1, 3)]
+    found = shared(panels, reflectors=walls)
+    assert found.of_panel[0] == found.of_panel[2] != found.of_panel[1] == found.of_panel[3]
+    black = [Reflector(w.corner, w.along, w.up, reflectance=0.0) for w in walls]
+    assert len(shared(panels, reflectors=black).traced) == 1
 
 
 def test_inner_panels_of_long_rows_share():
