@@ -116,11 +116,9 @@ def study(
         raise InputError(missed(plan, layout, table.limits, [t.figures for t in traced] or figures))
     best = next(p for p in built if p.values == traced[0].values)
     held = tuple(h for v in vary if (h := _held(judge, v, best)) is not None)
-    winter = _winter(judge, vary, best)
-    return Study(
-        layout, traced, best, judge.figures(best.values) or {}, built, figures, judge.new, held,
-        {v.key: _flat(judge, v, best) for v in vary}, winter,
-    )  # fmt: skip
+    winter, flat = _winter(judge, vary, best), {v.key: _flat(judge, v, best) for v in vary}
+    best_figures = judge.figures(best.values) or {}
+    return Study(layout, traced, best, best_figures, built, figures, judge.new, held, flat, winter)
 
 
 def reached(limits: LimitsTable, figures: dict[str, float]) -> tuple[str, ...]:
