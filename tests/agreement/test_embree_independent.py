@@ -140,7 +140,7 @@ def beside_a_house():
     return Scene(panels, blockers=walls)
 
 
-def by_renderer(scene, rear, sun=None, samples=16384):
+def by_renderer(scene, rear, sun=None, samples=6144):
     """Light on one face of the first panel over that of an even sky of 1 (or of a beam of 1 from ``sun``),
     one bounce on the ground, by path tracing; the beam's straight part is not in it."""
     mi.set_variant("scalar_rgb")
