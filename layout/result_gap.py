@@ -15,14 +15,26 @@ class HoursGap:
 
 
 @dataclass(frozen=True)
+class StringsGap:
+    """The same of whole trackers: trackers, panels : looked at, every cell."""
+
+    trackers: int
+    panels: int
+    worst: HoursGap
+    median: HoursGap
+
+
+@dataclass(frozen=True)
 class MethodGap:
     """method : the year's, in words; panels : looked at, every cell; worst, median : the hours in which
-    uneven light costs most, and those about the median of the power."""
+    uneven light costs most, and those about the median of the power; strings : the same of panels in series on their
+    trackers, None where there are none or none that the full solution can take."""
 
     method: str
     panels: int
     worst: HoursGap
     median: HoursGap
+    strings: StringsGap | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers."""
