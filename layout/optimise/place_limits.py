@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from layout.optimise.cost import support_price
 from layout.optimise.judge import Judge, Traced
 from layout.optimise.place_mixed import SharedLimit
-from layout.optimise.positions_model import Limit
+from layout.optimise.positions_nets import Limit
 from layout.optimise.solver import UnmetLimitsError
 from sites.conventions import FloatArray
 from sites.errors import Fault, InputError

@@ -24,7 +24,8 @@ from layout.optimise.mixed_losses import (
 )
 from layout.optimise.pair_losses import RowCurve
 from layout.optimise.place_trace import Placed, rounds_of
-from layout.optimise.positions_model import START, Chosen, Cross, Limit, RowNet, SiteNet, choose
+from layout.optimise.positions_model import choose
+from layout.optimise.positions_nets import START, Chosen, Cross, Limit, RowNet, SiteNet
 from layout.optimise.positions_rows import RowCandidates, curve_pitches, row_candidates, row_net, undominated
 from layout.optimise.positions_towers import SiteCandidates, site_candidates
 from layout.piece_tables import PanelPieceTable, PieceTable

@@ -8,7 +8,7 @@ import numpy as np
 from layout.arrange import arrange
 from layout.conditions import Conditions
 from layout.optimise.pair_losses import energies
-from layout.optimise.positions_model import Chosen, Limit
+from layout.optimise.positions_nets import Chosen, Limit
 from layout.optimise.positions_rows import choose_rows, row_candidates
 from layout.optimise.positions_towers import choose_sites, site_candidates
 from layout.plan import Layout, Plan, RowsLayout, TowersLayout, UprightLayout

@@ -10,7 +10,8 @@ from layout.arrange.pattern import pack, row_stretches, start_region
 from layout.arrange.rows import Column, column_of
 from layout.conditions import Conditions
 from layout.optimise.pair_losses import RowCurve, column_factors, row_curve, spread_factors
-from layout.optimise.positions_model import START, Chosen, Limit, RowNet, choose
+from layout.optimise.positions_model import choose
+from layout.optimise.positions_nets import START, Chosen, Limit, RowNet
 from layout.plan import Plan, RowsLayout, UprightLayout
 from layout.year_figures import Settings
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray

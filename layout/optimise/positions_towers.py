@@ -12,7 +12,8 @@ from layout.arrange.towers import Tower, tower_of
 from layout.conditions import Conditions
 from layout.geometry.attitude import azimuth_vector
 from layout.optimise.pair_losses import lone_tower_kwh, site_factors, tower_losses
-from layout.optimise.positions_model import Chosen, Limit, SiteNet, choose
+from layout.optimise.positions_model import choose
+from layout.optimise.positions_nets import Chosen, Limit, SiteNet
 from layout.plan import Plan, TowersLayout
 from layout.year_figures import Settings
 from sites.conventions import LENGTH_TOLERANCE_M, FloatArray, IntArray

@@ -14,6 +14,8 @@ FEASIBILITY = 1e-7
 EXACT_GAP = 1e-9
 """A relative gap below this counts as none: HiGHS' own rounding."""
 
+NONE_EXISTS = (TerminationCondition.infeasible, TerminationCondition.infeasibleOrUnbounded)
+
 
 @dataclass(frozen=True)
 class Solved:
@@ -57,16 +59,13 @@ class UnmetLimitsError(Exception):
         super().__init__("; ".join(map(str, unmet)))
 
 
-def solve(model: pyo.ConcreteModel, gap: float, time_limit_s: float) -> Solved | None:
-    """Solve a model to a relative gap or until the time is up; its variables then hold the best solution.
-
-    gap : [-] 0: the best there is.  None where no solution exists.
-    Raises TimeoutError where the time was too short for any solution.
-    """
+def solver(gap: float, time_limit_s: float) -> Highs:
+    """HiGHS as all models here use it."""
     opt = Highs()
     opt.config.load_solution = False
     opt.config.time_limit = time_limit_s
     opt.config.mip_gap = gap
+    opt.config.warmstart = True
     opt.highs_options = {
         "mip_abs_gap": 0.0 if gap == 0.0 else 1e-6,
         "primal_feasibility_tolerance": FEASIBILITY,
@@ -74,11 +73,57 @@ def solve(model: pyo.ConcreteModel, gap: float, time_limit_s: float) -> Solved |
         "random_seed": 0,
         "output_flag": False,
     }
+    return opt
+
+
+def relaxed_bound(opt: Highs, model: pyo.ConcreteModel) -> float | None:
+    """The optimum of a model without whole numbers, whose variables then hold it; -inf where there is none, None where
+    the time was too short.
+
+    opt : kept from call to call, so that what is new is all that is handed over
+    """
+    found = opt.solve(model)
+    if found.termination_condition in NONE_EXISTS:
+        return float("-inf")
+    if found.termination_condition != TerminationCondition.optimal:
+        return None
+    found.solution_loader.load_vars()
+    return float(found.best_feasible_objective)
+
+
+def search_above(model: pyo.ConcreteModel, least: float, gap: float, time_limit_s: float) -> tuple[bool, float, bool]:
+    """Search a model for a solution above an objective: whether there is one, which the variables then hold; the bound
+    that none passes, -inf where none lies above; and whether the time was too short to tell.
+
+    The model keeps the demand as ``above``.
+    """
+    (aim,) = model.component_data_objects(pyo.Objective, active=True)
+    model.above = pyo.Constraint(expr=aim.expr >= least)
+    for v in model.component_data_objects(pyo.Var):
+        v.value = None
+    found = solver(gap, time_limit_s).solve(model)
+    if found.termination_condition in NONE_EXISTS:
+        return False, float("-inf"), False
+    bound = found.best_objective_bound
+    late = found.termination_condition == TerminationCondition.maxTimeLimit
+    if found.best_feasible_objective is not None:
+        found.solution_loader.load_vars()
+    return found.best_feasible_objective is not None, float("inf") if bound is None else float(bound), late
+
+
+def solve(model: pyo.ConcreteModel, gap: float, time_limit_s: float) -> Solved | None:
+    """Solve a model to a relative gap or until the time is up; its variables then hold the best solution.
+
+    Where every variable has a value, the search begins from there.
+    gap : [-] 0: the best there is.  None where no solution exists.
+    Raises TimeoutError where the time was too short for any solution.
+    """
+    opt = solver(gap, time_limit_s)
     begin = time.perf_counter()
     found = opt.solve(model)
     seconds = time.perf_counter() - begin
     ended = found.termination_condition
-    if ended in (TerminationCondition.infeasible, TerminationCondition.infeasibleOrUnbounded):
+    if ended in NONE_EXISTS:
         return None
     if found.best_feasible_objective is None:
         raise TimeoutError(f"no solution within {time_limit_s:g} s")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from layout.conditions import conditions
-from layout.optimise.positions_model import Limit
+from layout.optimise.positions_nets import Limit
 from layout.optimise.positions_rows import choose_rows, row_candidates
 from layout.optimise.positions_towers import choose_sites, site_candidates, site_net
 from layout.plan import parse_plan

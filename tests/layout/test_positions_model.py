@@ -5,7 +5,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from layout.optimise.positions_model import START, Cross, Limit, RowNet, SiteNet, choose
+from layout.optimise.positions_model import choose
+from layout.optimise.positions_nets import START, Cross, Limit, RowNet, SiteNet
 from layout.optimise.solver import UnmetLimitsError
 
 GAP = 1e-6

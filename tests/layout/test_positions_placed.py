@@ -9,7 +9,7 @@ from layout.arrange import arrange
 from layout.conditions import conditions
 from layout.optimise.pair_losses import energies
 from layout.optimise.place_trace import place_rows, place_towers
-from layout.optimise.positions_model import Limit
+from layout.optimise.positions_nets import Limit
 from layout.optimise.positions_towers import site_net
 from layout.plan import Plan, parse_plan
 from layout.run import plan_settings
