@@ -7,7 +7,7 @@ import pytest
 
 from layout.arrange import arrange
 from layout.arrange.roof import planes_of
-from layout.conditions import conditions
+from layout.conditions import Conditions, conditions
 from layout.plan import RoofLayout, panel_type_of, parse_plan, read_plan
 from layout.result import PlanResult
 from layout.retrofit.candidates import Found, find_candidates
@@ -163,6 +163,7 @@ def roof_setting() -> Callable[[dict[str, object], RetrofitTable], tuple[Task, F
     """A roof by the values of its plan (roof_plan.txt), and what might be put there."""
     text = (Path(__file__).parent / "roof_plan.txt").read_text(encoding="utf-8")
     roof, grid = (part.partition("\n")[2] for part in ("\n" + text).split("---"))
+    years: dict[object, Conditions] = {}  # the plans' places differ in latitude alone
 
     def setting(values: dict[str, object], table: RetrofitTable) -> tuple[Task, Found]:
         values = {"right": 9, "top": 7, "edge": 0.0, "at": [1.6, 1.8]} | values
@@ -174,8 +175,10 @@ def roof_setting() -> Callable[[dict[str, object], RetrofitTable], tuple[Task, F
         panels = roof_panels(layout, planes, panel_type_of(plan, layout))
         places = places_of(arrangement.scene.panels, panels, planes)
         found = find_candidates(places, planes, arrangement.scene, table, table.reflectors or ("mirror",))
-        year = conditions(plan.site, load_weather(plan.site))
-        return Task(arrangement, planes, year, plan_settings(plan), plan.sheets, table), found
+        latitude = values["latitude"]
+        if latitude not in years:
+            years[latitude] = conditions(plan.site, load_weather(plan.site))
+        return Task(arrangement, planes, years[latitude], plan_settings(plan), plan.sheets, table), found
 
     return setting
 
