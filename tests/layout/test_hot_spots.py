@@ -6,11 +6,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from layout.arrange import arrange
+from layout.conditions import Conditions, conditions
 from layout.evaluate import most_stressed
 from layout.panel_types import load_panel_type
 from layout.plan import parse_plan
 from layout.result import HotSpots, LayoutResult
-from layout.run import run_plan
+from layout.run import plan_settings
+from layout.year import layout_year
+from sites.weather_files import load_weather
 
 PLAN = """
 [site]
@@ -44,8 +48,15 @@ panels = [0, 1]
 
 
 @cache
+def conditions_there() -> Conditions:
+    site = parse_plan(PLAN.format(pole="", wiring=""), "pole.toml", Path()).site
+    return conditions(site, load_weather(site))
+
+
+@cache
 def year(pole: str, wiring: str) -> LayoutResult:
-    return run_plan(parse_plan(PLAN.format(pole=pole, wiring=wiring), "pole.toml", Path())).layouts["pole"]
+    plan = parse_plan(PLAN.format(pole=pole, wiring=wiring), "pole.toml", Path())
+    return layout_year(arrange(plan, plan.layouts[0]), conditions_there(), plan_settings(plan))
 
 
 def spots(pole: str = POLE, wiring: str = 'mode = "panel"') -> HotSpots:

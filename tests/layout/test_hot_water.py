@@ -1,5 +1,6 @@
 """Heat off the panels: collector form, the store's balance, what it does to the panels."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -7,12 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from layout.arrange import arrange
+from layout.conditions import Conditions, conditions
 from layout.hot_water import WATER_J_KG_K, collector_heat, store_year
 from layout.hot_water_table import HotWaterTable
 from layout.plan import parse_plan
 from layout.result import LayoutResult
-from layout.run import run_plan
+from layout.run import plan_settings
+from layout.year import layout_year
 from sites.errors import InputError
+from sites.weather_files import load_weather
 
 TABLE = {"eta0": 0.5, "a1": 8.0, "a2": 0.02, "store_litres": 800.0, "draw_litres_per_day": 400.0}
 
@@ -76,9 +81,22 @@ def test_the_balance_closes_for_any_field_and_store(
     assert (heat[:, 0] <= kind.eta0 * light * area * 3600.0 + kind.a1 * 60.0 * area * 3600.0).all()
 
 
+@cache
+def conditions_there() -> Conditions:
+    """A seventh of the hours have light, those between are dark; water is drawn in all."""
+    site = parse_plan(PLAN, "dry.toml", Path()).site
+    found = conditions(site, load_weather(site))
+    return found.picked(np.arange(0, len(found.albedo), 7))
+
+
 def year(**more: float) -> LayoutResult:
     words = "".join(f"{key} = {value}\n" for key, value in (TABLE | more).items())
-    return run_plan(parse_plan(PLAN + "[hot_water]\n" + words, "water.toml", Path())).layouts["rows"]
+    return worked_out("[hot_water]\n" + words)
+
+
+def worked_out(water: str) -> LayoutResult:
+    plan = parse_plan(PLAN + water, "water.toml", Path())
+    return layout_year(arrange(plan, plan.layouts[0]), conditions_there(), plan_settings(plan))
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +112,7 @@ def test_a_year_closes_and_cools(wet: LayoutResult) -> None:
     assert balance == pytest.approx(water.collected_kwh, rel=1e-3)
     assert 0.0 < water.hot_water_kwh < water.asked_kwh
     assert water.asked_kwh == pytest.approx(365 * 3000 * WATER_J_KG_K * 28.0 / 3.6e6)
-    dry = run_plan(parse_plan(PLAN, "dry.toml", Path())).layouts["rows"]
+    dry = worked_out("")
     assert dry.hot_water is None
     assert water.dry_energy_ac_kwh == pytest.approx(dry.energy_ac_kwh)
     assert wet.energy_ac_kwh == pytest.approx(water.energy_ac_kwh)

@@ -15,7 +15,7 @@ THERMAL_V = 0.025693
 def curve_points(parameters: DiodeParameters, cell_c: float = 25.0) -> tuple[float, float, float, float]:
     """Isc, Voc, Imp, Vmp read off a dense curve, independent of the fit."""
     top = parameters.ideality_v * 1.4 * np.log(parameters.light_current_a / parameters.saturation_current_a)
-    current, voltage = translate(parameters, 1000.0, cell_c).at_diode_voltage(np.linspace(-0.1 * top, top, 400_001))
+    current, voltage = translate(parameters, 1000.0, cell_c).at_diode_voltage(np.linspace(-0.1 * top, top, 40_001))
     best = int(np.argmax(current * voltage))
     isc, voc = np.interp(0.0, voltage, current), np.interp(0.0, -current, voltage)
     return float(isc), float(voc), float(current[best]), float(voltage[best])

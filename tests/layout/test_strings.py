@@ -7,11 +7,14 @@ import numpy as np
 import pytest
 
 from layout.arrange import arrange
+from layout.conditions import Conditions, conditions
 from layout.plan import parse_plan
 from layout.result import LayoutResult
-from layout.run import run_plan
+from layout.run import plan_settings, run_plan
 from layout.strings import longest_string, strings_of, trackers_of
+from layout.year import layout_year
 from sites.errors import InputError
+from sites.weather_files import load_weather
 
 PLAN = """
 title = "square panels, rows close together"
@@ -55,9 +58,20 @@ WIRINGS = {
 
 
 @cache
+def conditions_there() -> Conditions:
+    """The weather is the same for all wirings."""
+    site = parse_plan(PLAN.format(orientation="landscape", wiring=""), "square.toml", Path()).site
+    return conditions(site, load_weather(site))
+
+
+def wired(orientation: str, wiring: str) -> LayoutResult:
+    plan = parse_plan(PLAN.format(orientation=orientation, wiring=wiring), "square.toml", Path())
+    return layout_year(arrange(plan, plan.layouts[0]), conditions_there(), plan_settings(plan))
+
+
+@cache
 def year(orientation: str, wiring: str) -> LayoutResult:
-    text = PLAN.format(orientation=orientation, wiring=WIRINGS[wiring])
-    return run_plan(parse_plan(text, "square.toml", Path())).layouts["rows"]
+    return wired(orientation, WIRINGS[wiring])
 
 
 def electrical_loss(result: LayoutResult) -> float:
@@ -126,8 +140,7 @@ PARALLEL = {
 
 @cache
 def parallel(orientation: str, wiring: str) -> LayoutResult:
-    text = PLAN.format(orientation=orientation, wiring=PARALLEL[wiring])
-    return run_plan(parse_plan(text, "square.toml", Path())).layouts["rows"]
+    return wired(orientation, PARALLEL[wiring])
 
 
 @pytest.mark.parametrize("orientation", ["portrait", "landscape"])
