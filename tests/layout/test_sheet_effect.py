@@ -16,7 +16,7 @@ title = "A few panels under sheets"
 [site]
 name = "corrawindle"
 [plot]
-boundary = [[0, 0], [4, 0], [4, 5], [0, 5]]
+boundary = [[0, 0], [2.6, 0], [2.6, 5], [0, 5]]
 [[diffuser]]
 name = "grey film"
 transmittance = 0.8

@@ -13,6 +13,7 @@ import pytest
 
 from layout.geometry.rays import worker_count
 from layout.plan import read_plan
+from layout.result import PlanResult
 from layout.run import run_plan
 from layout.workers import Told, work_through
 from sites.errors import Fault, InputError
@@ -53,9 +54,8 @@ def test_a_fault_comes_back_whole(processes: int) -> None:
     assert not multiprocessing.active_children()
 
 
-def test_a_plan_gives_the_same_year(small_plan_path: Path) -> None:
-    plan = read_plan(small_plan_path)
-    alone, shared = run_plan(plan), run_plan(plan, processes=2)
+def test_a_plan_gives_the_same_year(small_plan_path: Path, small_result: PlanResult) -> None:
+    alone, shared = small_result, run_plan(read_plan(small_plan_path), processes=2)
     assert list(alone.layouts) == list(shared.layouts)
     for name, result in alone.layouts.items():
         pd.testing.assert_frame_equal(result.frame, shared.layouts[name].frame, check_exact=True)
