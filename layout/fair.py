@@ -18,7 +18,18 @@ common practice, from memory)."""
 
 
 def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon) -> float:
-    """Share of a layout's beam that would otherwise have reached the ground outside the boundary.
+    """Share of a layout's beam that would otherwise have reached the ground outside the boundary; arguments as in
+    `beam_beyond`."""
+    arriving, outside = beam_beyond(panels, beam, conditions, boundary)
+    total = float(arriving.sum())
+    return float(outside.sum()) / total if total > 0 else 0.0
+
+
+def beam_beyond(
+    panels: Rectangles, beam: np.ndarray, conditions: Conditions, boundary: Polygon
+) -> tuple[FloatArray, FloatArray]:
+    """Beam on each panel in a year, and the part of it that would otherwise have reached the ground outside the
+    boundary, (n,) kWh each.
 
     panels : the panels, and the reflectors where there are any
     beam : (m, n) mean straight beam coefficient of each by sun direction
@@ -29,9 +40,8 @@ def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditio
     ground = conditions.ground
     used = np.flatnonzero((sun @ ground.normal > 1e-3) & (light > 0))
     arriving = light[used, None] * beam[used] * panels.area
-    total = float(arriving.sum())
-    if total <= 0:
-        return 0.0
+    if not arriving.any():
+        return np.zeros(len(panels)), np.zeros(len(panels))
     shapely.prepare(boundary)
     four = grid_lattice(2, 2) - 0.25
     moved = 0.5 * ((np.arange(len(used))[:, None] * LATTICE_STEPS + 0.5) % 1.0)
@@ -41,7 +51,7 @@ def light_from_beyond(panels: Rectangles, beam: np.ndarray, conditions: Conditio
             for direction, move in zip(sun[used], moved, strict=True)
         ]
     )
-    return float((arriving * outside).sum()) / total
+    return arriving.sum(axis=0), (arriving * outside).sum(axis=0)
 
 
 def _outside(points: FloatArray, sun: FloatArray, ground: Ground, boundary: Polygon) -> FloatArray:

@@ -59,6 +59,9 @@ class LimitsTable(Table):
     aisle_m: float | None = number("least free ground between rows or towers, sheets left out", None, ge=0, le=500)
     hottest_cell_c: float | None = number("hottest cell", None, ge=0, le=300)
     peak_cell_ratio: float | None = number("brightest cell over its panel's mean", None, ge=1, le=1000)
+    light_from_beyond_plot_fraction: float | None = number(
+        "most share of the sunlight that would otherwise have reached the ground outside the plot", None, ge=0, le=1
+    )
     money: float | None = number("most money at the beginning, by [prices]", None, gt=0, le=1e12)
 
 

@@ -6,9 +6,11 @@ from functools import cached_property
 
 from pydantic import ValidationError
 
+from layout.arrange import arrange
 from layout.conditions import Conditions
 from layout.optimise.bay import BayLayout, build_bay
 from layout.optimise.bay_year import BaySky, bay_sky, bay_year
+from layout.optimise.beyond import BEYOND, quick_share
 from layout.optimise.cost import cost_per_kwh, money
 from layout.optimise.search import Point
 from layout.optimise.store import Store
@@ -17,9 +19,13 @@ from layout.optimise_tables import LimitsTable, OptimiseTable, Value, with_value
 from layout.plan import Layout, Plan, panel_type_of
 from layout.plan_checks import layout_faults
 from layout.run import plan_settings
+from sites.errors import InputError
 
 UNBUILDABLE = 1e3
 """Violation of what cannot be built, on top of what its limits miss."""
+
+WITH_BEYOND = " and light from beyond"
+"""Added to the name of what is kept, since the share is worked out only where a limit asks for it."""
 
 LEAST = ("aisle_m",)
 """Limits from below; the others are from above."""
@@ -65,6 +71,11 @@ class Judge:
         limits = self.table.limits
         return limits.hottest_cell_c is not None or limits.peak_cell_ratio is not None
 
+    @property
+    def beyond(self) -> bool:
+        """Whether a limit asks for the share of light from beyond the plot."""
+        return getattr(self.table.limits, BEYOND) is not None
+
     @cached_property
     def sky(self) -> BaySky:
         """The year prepared for bays."""
@@ -83,13 +94,20 @@ class Judge:
     def figures(self, values: dict[str, Value]) -> dict[str, float] | None:
         """Figures of a year of the bay, from the store where they are there; None for what cannot be built or has no
         room."""
-        point = self.store.point("bay", self.layout.name, values, self.peaks)
+        point = self.store.point(f"bay{WITH_BEYOND * self.beyond}", self.layout.name, values, self.peaks)
         if point not in self.store.known:
             layout = self.built(values)
             if layout is None:
                 return None
             bay = build_bay(self.plan, layout)
-            self.store.add(point, bay_year(self.plan, bay, self.sky, plan_settings(self.plan), self.peaks))
+            found = bay_year(self.plan, bay, self.sky, plan_settings(self.plan), self.peaks)
+            if self.beyond and found["panels"] > 0:
+                try:
+                    standing = arrange(self.plan, layout)
+                except InputError:  # no room for a single sheet
+                    return None
+                found[BEYOND] = quick_share(standing, self.year, plan_settings(self.plan))
+            self.store.add(point, found)
             self.new += 1
         self.told(self.new)
         found = self.store.known[point]
@@ -124,9 +142,9 @@ class Judge:
 
         values : for the record;  aisle_m : free ground between its rows or towers
         """
-        point = self.store.point("whole", layout.name, layout.model_dump(), self.peaks)
+        point = self.store.point(f"whole{WITH_BEYOND * self.beyond}", layout.name, layout.model_dump(), self.peaks)
         if point not in self.store.known:
-            self.store.add(point, whole_figures(self.plan, layout, self.year, self.peaks))
+            self.store.add(point, whole_figures(self.plan, layout, self.year, self.peaks, self.beyond))
             self.new += 1
         figures = self.with_money(self.store.known[point] | {"aisle_m": aisle_m})
         broken = tuple(excess(self.table.limits, figures))

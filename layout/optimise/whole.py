@@ -7,6 +7,7 @@ from layout.evaluate import evaluate
 from layout.field import build_field
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
+from layout.optimise.beyond import BEYOND, traced_share
 from layout.peaks import peaks
 from layout.pieces import Rectangle
 from layout.plan import Layout, Plan
@@ -17,10 +18,13 @@ from layout.year_figures import capacity_kw
 from sites.plot import Plot
 
 
-def whole_figures(plan: Plan, layout: Layout, year: Conditions, with_peaks: bool = False) -> dict[str, float]:
+def whole_figures(
+    plan: Plan, layout: Layout, year: Conditions, with_peaks: bool = False, with_beyond: bool = False
+) -> dict[str, float]:
     """Figures of a year of a layout as it stands on the plot, keys as in the results of ``compare``; ``height_m``.
 
     with_peaks : the hottest cell and the brightest-cell ratio too
+    with_beyond : the share of light from beyond the plot too
     Raises InputError where not one panel fits.
     """
     settings = plan_settings(plan)
@@ -39,6 +43,8 @@ def whole_figures(plan: Plan, layout: Layout, year: Conditions, with_peaks: bool
     if with_peaks:
         found = peaks(field, evaluator, traced, transmission_ratio)
         figures |= {"hottest_cell_c": found.hottest_cell_c, "peak_cell_ratio": found.peak_cell_ratio}
+    if with_beyond:
+        figures[BEYOND] = traced_share(field, traced, year)
     return figures
 
 
