@@ -1,22 +1,31 @@
 """Shape search: a global method without chance first (DIRECT: Jones, Perttunen & Stuckman, J. Optim. Theory Appl. 79
-(1993) 157-181, as in scipy), then steps from the best to its neighbours on the net of values that the plan allows."""
+(1993) 157-181, as in scipy); where limits are missed on the way, one that follows them (COBYLA: Powell in Advances in
+Optimization and Numerical Analysis (1994) 51-67, as in scipy; citation from memory); at last steps from the best to its
+neighbours on the net of values that the plan allows."""
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, direct
+from scipy.optimize import Bounds, direct, minimize
 
 from layout.optimise_tables import Value, VaryTable
 from sites.conventions import FloatArray
 
 DEFAULT_STEPS = 256
-GLOBAL_SHARE = 0.6
+GLOBAL_SHARE = 0.5
 """Share of the budget for the global method; the rest refines. Our choice."""
 
-MEAN_SHARE = 0.85
+LIMITS_SHARE = 0.8
+"""Share of the budget after which the method that follows limits ends. Our choice."""
+
+MEAN_SHARE = 0.9
 """Share of the budget after which what refines the score gives way to what refines it at the best shift. Our choice."""
+
+REACHES = (0.125, 0.04)
+"""How far the method that follows limits looks around it at first, as shares of each range; once more from the best.
+Experiment: tests/layout/test_optimise_narrow_limits.py prints what it finds in narrow bands."""
 
 CALLS_EACH = 40
 """Calls of the global method per evaluation: most fall on values worked out already, and cost nothing."""
@@ -26,12 +35,14 @@ CALLS_EACH = 40
 class Point:
     """values : by key; score : the larger the better; violation : 0 where every limit is kept, else how far off
     shift : the score with the panels that stand there at the pattern's best shift, not their mean over all shifts
+    over : by how much each limit is missed (above 0) or kept (below), as a share of it
     """
 
     values: dict[str, Value]
     score: float
     violation: float
     shift: float = 0.0
+    over: tuple[float, ...] = ()
 
     @property
     def rank(self) -> tuple[float, float]:
@@ -120,6 +131,11 @@ def search(
             loss, Bounds(np.zeros(len(counts)), counts), maxfun=CALLS_EACH * budget, maxiter=10_000, vol_tol=0,
             len_tol=1e-6, locally_biased=True,
         )  # fmt: skip
+    if any(p.violation > 0 for p in seen.values()):
+        limit = round(LIMITS_SHARE * budget)
+        for reach in REACHES:
+            with suppress(_SpentError):
+                _along_limits(max(seen, key=lambda i: seen[i].rank), counts, at, reach)
     for share, rank in ((MEAN_SHARE, _mean_rank), (1.0, _shift_rank)):
         limit = round(share * budget)
         start = max(seen, key=lambda i: rank(seen[i]))
@@ -142,6 +158,29 @@ def _mean_rank(point: Point) -> tuple[float, float]:
 
 def _shift_rank(point: Point) -> tuple[float, float]:
     return point.shift_rank
+
+
+def _along_limits(
+    start: tuple[int, ...], counts: FloatArray, at: Callable[[tuple[int, ...]], Point], reach: float
+) -> None:
+    """From a place toward limits that are kept, then along them toward the best score."""
+    scale = abs(at(start).score) or 1.0
+
+    def there(x: FloatArray) -> Point:
+        return at(tuple(int(i) for i in np.clip(np.round(x * counts), 0, counts)))
+
+    def kept(x: FloatArray) -> FloatArray:
+        point = there(x)
+        return -np.array(point.over or (min(point.violation, 1.0),))
+
+    minimize(
+        lambda x: -there(x).score / scale,
+        np.array(start) / np.maximum(counts, 1),
+        method="COBYLA",
+        bounds=Bounds(np.zeros(len(counts)), np.ones(len(counts))),
+        constraints=[{"type": "ineq", "fun": kept}],
+        options={"rhobeg": reach, "tol": 0.5 / max(counts.max(), 1.0), "maxiter": CALLS_EACH * len(counts)},
+    )
 
 
 def _refine(start: tuple[int, ...], counts: FloatArray, at: Callable[[tuple[int, ...]], Point], rank: Rank) -> None:
