@@ -165,4 +165,7 @@ def hot_water_year(
         hours_at_set_temperature=float((store_c >= table.set_c - 1e-6).sum() * interval),
         factor=1.0 + table.panels_share * (ratio - 1.0),
         panel_c=dry_c + table.panels_share * (wet_c - dry_c),
+        store_c=store_c,
+        collected_kw=heat[:, 0] / (interval * 3.6e6),
+        drawn_kw=heat[:, 1] / (interval * 3.6e6),
     )

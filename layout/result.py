@@ -200,6 +200,7 @@ class HotWater:
     store_loss_kwh; stored_kwh : left in the store at the end over its start
     hours_at_set_temperature : hours of the year in which the store was at least at set_c
     factor : (k,) [-] DC power over that of the dry panels; panel_c : (k,) [°C] mean cell temperature of all panels
+    store_c : (n,) [°C] at the end of each record; collected_kw, drawn_kw : (n,) [kW] off the panels, at the tap
     dry_energy_ac_kwh, energy_ac_kwh : AC energy of the panels dry, and as they are
     """
 
@@ -211,6 +212,9 @@ class HotWater:
     hours_at_set_temperature: float
     factor: FloatArray
     panel_c: FloatArray
+    store_c: FloatArray
+    collected_kw: FloatArray
+    drawn_kw: FloatArray
     dry_energy_ac_kwh: float = float("nan")
     energy_ac_kwh: float = float("nan")
 
@@ -263,8 +267,9 @@ class LayoutResult:
     per_panel: PerPanel
     frame: pd.DataFrame
     """Hourly, index UTC start of the interval: ``front_w_m2``, ``rear_w_m2`` (area means before glass), ``open_w_m2``
-    (fronts alone, as in irradiation_open_kwh_per_m2), ``panel_c``, ``dc_kw``, ``ac_kw``, ``beam_lost_fraction`` (NaN
-    where no beam)."""
+    (fronts alone, as in irradiation_open_kwh_per_m2), ``panel_c``, ``dc_kw``, ``clipped_kw`` (AC, before
+    standstill), ``ac_kw``, ``beam_lost_fraction`` (NaN where no beam), ``month`` of the site's clock, ``hours``; with
+    hot water also ``store_c`` (at the end of the interval), ``heat_collected_kw`` and ``heat_drawn_kw``."""
     arrangement: Arrangement
     traced_panels: int
     """How many panels were traced; the others share a traced panel's surroundings."""

@@ -220,6 +220,7 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity, traced: Traced) -
         "rear_w_m2": year.hour["rear"],
         "open_w_m2": traced.open_w_m2,
         "dc_kw": power.dc_kw,
+        "clipped_kw": power.clipped_kw,
         "ac_kw": power.ac_kw,
     }
     frame = pd.DataFrame({name: spread(len(start), index, v, 0.0) for name, v in columns.items()}, index=start)
@@ -229,6 +230,9 @@ def _frame(c: Conditions, year: FieldYear, power: Electricity, traced: Traced) -
     frame["beam_lost_fraction"] = spread(len(start), index, _beam_lost(c, year), np.nan)
     frame["month"] = local_clock(c.site, start).month
     frame["hours"] = c.weather.interval_h
+    if traced.water:
+        frame["store_c"] = traced.water.store_c
+        frame["heat_collected_kw"], frame["heat_drawn_kw"] = traced.water.collected_kw, traced.water.drawn_kw
     return frame
 
 
@@ -243,6 +247,7 @@ def _beam_lost(c: Conditions, year: FieldYear) -> FloatArray:
     """Share of the beam on free panels that shadows take; 1 where the skyline or slope hides a shining sun."""
     lost = np.full(len(c.albedo), np.nan)
     facing = year.hour["open_direct"] > 1e-6
-    lost[facing] = 1.0 - year.hour["direct"][facing] / year.hour["open_direct"][facing]
+    # What is not shaded may come out a last digit above what is free.
+    lost[facing] = np.maximum(0.0, 1.0 - year.hour["direct"][facing] / year.hour["open_direct"][facing])
     lost[(c.sky.beam == 0) & (c.sky.dni > 0)] = 1.0
     return lost

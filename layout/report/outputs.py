@@ -30,6 +30,13 @@ from sites.site import Site
 SPACING_TILTS_DEG = np.array([10.0, 20.0, 30.0, 40.0, 60.0, 90.0])
 
 
+HOURLY = (
+    "interval_h", "front_w_m2", "rear_w_m2", "open_w_m2", "panel_c", "dc_kw", "clipped_kw", "ac_kw",
+    "beam_lost_fraction", "store_c", "heat_collected_kw", "heat_drawn_kw",
+)  # fmt: skip
+"""Columns of the hourly file, as far as the frame has them."""
+
+
 @dataclass(frozen=True, eq=False)
 class Output:
     """data : for --json; files : name to content, for the output folder; show : tables and lines in order."""
@@ -101,10 +108,9 @@ def _money_table(result: PlanResult) -> tuple[Table | str, ...]:
 
 
 def hourly_csv(result: LayoutResult) -> str:
-    """The hourly frame: start of each interval in UTC, its length, light, heat, power."""
+    """The hourly frame: start of each interval in UTC, its length, light, temperature, power, the store."""
     frame = result.frame.rename(columns={"hours": "interval_h"})
-    columns = ["interval_h", "front_w_m2", "rear_w_m2", "open_w_m2", "panel_c", "dc_kw", "ac_kw", "beam_lost_fraction"]
-    return frame[columns].to_csv(
+    return frame[[name for name in HOURLY if name in frame]].to_csv(
         index_label="start_utc", date_format="%Y-%m-%dT%H:%M:%SZ", float_format="%.6g", lineterminator="\n"
     )
 

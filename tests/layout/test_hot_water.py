@@ -13,6 +13,7 @@ from layout.conditions import Conditions, conditions
 from layout.hot_water import WATER_J_KG_K, collector_heat, store_year
 from layout.hot_water_table import HotWaterTable
 from layout.plan import parse_plan
+from layout.report.outputs import hourly_csv
 from layout.result import LayoutResult
 from layout.run import plan_settings
 from layout.year import layout_year
@@ -120,6 +121,11 @@ def test_a_year_closes_and_cools(wet: LayoutResult) -> None:
     assert wet.uneven_light_loss_fraction == pytest.approx(dry.uneven_light_loss_fraction)
     assert np.prod([s.factor for s in wet.steps]) * wet.steps[0].kwh == pytest.approx(wet.energy_ac_kwh)
     assert wet.per_panel.energy_dc_kwh.sum() == pytest.approx(wet.energy_dc_kwh)
+    for column, kwh in (("heat_collected_kw", water.collected_kwh), ("heat_drawn_kw", water.hot_water_kwh)):
+        assert (wet.frame[column] * wet.frame["hours"]).sum() == pytest.approx(kwh)
+        assert column not in dry.frame
+    assert "store_c,heat_collected_kw,heat_drawn_kw" in hourly_csv(wet).splitlines()[0]
+    assert (wet.frame["store_c"] >= 40.0 - 1e-6).sum() == water.hours_at_set_temperature
     told = wet.to_dict()["hot_water"]
     assert told["electricity_change_kwh"] == pytest.approx(wet.energy_ac_kwh - dry.energy_ac_kwh)
     assert any(line.startswith("Hot water") for line in wet.cautions)

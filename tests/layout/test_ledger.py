@@ -54,6 +54,7 @@ def test_clipped_energy_and_ratio(three: LayoutResult) -> None:
     steps = {step.label: step.kwh for step in three.steps}
     assert three.clipped_kwh > 0.0
     assert three.clipped_kwh == pytest.approx(steps["Inverter"] - steps["AC limit"], rel=1e-9)
+    assert (three.frame["clipped_kw"] * three.frame["hours"]).sum() == pytest.approx(three.clipped_kwh)
     assert three.dc_ac_ratio == pytest.approx(three.dc_capacity_kw / 0.8)
     assert three.frame["ac_kw"].max() == pytest.approx(0.8 * 0.995)
 
