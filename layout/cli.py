@@ -252,7 +252,7 @@ def _check_weather(args: argparse.Namespace) -> None:
     if args.bounces not in BOUNCES:
         raise InputError([Fault(OPTION, "--bounces", f"{args.bounces}", f"{BOUNCES[0]} to {BOUNCES[-1]}")])
     limits = {
-        "--dni": (args.dni, 0.0, 1500.0, "W/m² above 0 to 1500"),
+        "--dni": (args.dni, -1e-9, 1500.0, "W/m² from 0 to 1500"),
         "--dhi": (args.dhi, -1e-9, 800.0, "W/m² from 0 to 800"),
         "--air-c": (args.air_c, -60.0, 60.0, "°C above -60 to 60"),
         "--wind": (args.wind, -1e-9, 50.0, "m/s from 0 to 50"),

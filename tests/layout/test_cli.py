@@ -265,7 +265,7 @@ def test_sites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["light", "PLAN", "--at", "9999-12-31T23:59"], ["--at"]),
         (["light", "PLAN", "--at", "2025-01-14T01:00"], ["the sun at elevation -"]),
         (["light", "PLAN", "--at", "2025-01-14T09:00", "--azimuth", "9"], ["--at: found a sun position"]),
-        (["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dni", "0"], ["--dni: found 0"]),
+        (["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dni", "-1"], ["--dni: found -1"]),
         (
             ["light", "PLAN", "--elevation", "9", "--azimuth", "9", "--dhi", "-1", "--air-c", "90", "--wind", "nan"],
             ["--dhi: found -1", "--air-c: found 90", "--wind: found nan"],
