@@ -11,7 +11,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.plan import Plan
 from layout.result_gap import MethodGap
 from layout.result_sheets import SheetEffect
-from layout.uncertainty import Estimate, Uncertainty, uncertainty
+from layout.uncertainty import Estimate, Response, Uncertainty, uncertainty
 from sites.conventions import FloatArray
 
 
@@ -281,11 +281,13 @@ class LayoutResult:
     hot_water: HotWater | None = None
     method_gap: MethodGap | None = None
     """None unless the plan asks for it."""
+    response: Response | None = None
+    """None without an AC limit: energy then goes by the light."""
 
     def to_dict(self, per_panel: bool = False) -> dict[str, Any]:
         """Plain numbers, strings and lists; the arrays per panel only where asked for."""
         skip = {"frame", "arrangement", "per_panel", "steps", "cautions", "peaks", "boost", "hot_water", "method_gap"}
-        skip |= {"sheets"}
+        skip |= {"sheets", "response"}
         out: dict[str, Any] = {f.name: getattr(self, f.name) for f in dataclasses.fields(self) if f.name not in skip}
         out["cautions"] = list(self.cautions)
         out["steps"] = [dataclasses.asdict(step) for step in self.steps]
@@ -348,6 +350,7 @@ class PlanResult:
                 r.energy_ac_kwh,
                 r.boost.bare_energy_ac_kwh if r.boost else r.energy_ac_kwh,
                 r.arrangement.panel_type.name,
+                r.response,
             )
             for name, r in self.layouts.items()
         ]

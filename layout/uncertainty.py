@@ -4,14 +4,15 @@ Each draw multiplies the yearly AC energy of a layout with one factor per cause:
 
     energy = (bare + gain · reflectance) · weather · soiling · panel type · light
 
-Each factor is log-normal with median 1 and the stated relative standard deviation σ, so ln(factor) has the variance
-ln(1 + σ²). Weather, soiling and reflectance are common to all layouts, the panel factor to all layouts of a type, and
-the light factor belongs to one layout. What is common cancels out of a difference. Draws of a cause are stratified:
-n values at the middle of n equally likely parts, in random order; causes and names start random numbers of their own,
-so that a layout's draws do not depend on which others stand in the plan.
+Where the inverter has an AC limit, the factors act before it: they scale the DC power of every hour, and the year's
+energy is read from what the inverter makes of so much more or less light. Each factor is log-normal with median 1 and
+the stated relative standard deviation σ, so ln(factor) has the variance ln(1 + σ²). Weather, soiling and reflectance
+are common to all layouts, the panel factor to all layouts of a type, and the light factor belongs to one layout. What
+is common cancels out of a difference. Draws of a cause are stratified: n values at the middle of n equally likely
+parts, in random order; causes and names start random numbers of their own, so that a layout's draws do not depend on
+which others stand in the plan.
 
-Not in it: weather that suits one layout more than another, what an AC limit does in a brighter year, errors that
-grow over the life of a plant.
+Not in it: weather that suits one layout more than another, errors that grow over the life of a plant.
 """
 
 import zlib
@@ -31,14 +32,31 @@ LOW, HIGH = 0.1, 0.9
 """P90 is exceeded in nine cases of ten: the tenth percentile of the draws."""
 
 
+RESPONSE_FACTORS = np.array([0.0, 0.3, 0.5, 0.6, *np.arange(0.7, 1.31, 0.05), 1.4, 1.5, 1.7, 2.0, 3.0, 5.0, 10.0])
+"""DC power over that of the year for which the inverter is worked out; close where draws are many."""
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """kwh : (r,) float, AC energy of the year with every hour's DC power times each of `RESPONSE_FACTORS`."""
+
+    kwh: FloatArray
+
+    def at(self, factor: FloatArray) -> FloatArray:
+        """AC energy at factors (n,) [kWh]; linear between those known, beyond them the last."""
+        return np.interp(factor, RESPONSE_FACTORS, self.kwh)
+
+
 @dataclass(frozen=True)
 class Estimate:
-    """What is known of one layout: AC energy of the year, the same without reflectors and sheets, panel type."""
+    """What is known of one layout: AC energy of the year, the same without reflectors and sheets, panel type; what the
+    inverter makes of more or less DC power, None where the one goes by the other."""
 
     name: str
     energy_kwh: float
     bare_kwh: float
     panel: str
+    response: Response | None = None
 
 
 @dataclass(frozen=True)
@@ -93,6 +111,8 @@ def energy_draws(estimates: Sequence[Estimate], table: UncertaintyTable) -> Floa
     for row, e in zip(out, estimates, strict=True):
         own = factors(table.panel_pct, "panel", e.panel, table) * factors(table.light_pct, "light", e.name, table)
         row[:] = (e.bare_kwh + (e.energy_kwh - e.bare_kwh) * reflectance) * common * own
+        if e.response is not None and e.energy_kwh > 0.0:
+            row[:] = e.response.at(row / e.energy_kwh)
     return out
 
 

@@ -14,7 +14,7 @@ from layout.fair import light_from_beyond
 from layout.field import Field
 from layout.geometry.rectangles import Rectangles
 from layout.hot_water_table import HotWaterTable
-from layout.ledger import Electricity, ledger
+from layout.ledger import Electricity, electricity, ledger
 from layout.light_ledger import light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.reached_light import arriving_beam
@@ -22,6 +22,7 @@ from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
 from layout.result_sheets import SheetEffect
 from layout.strings import string_cautions
+from layout.uncertainty import RESPONSE_FACTORS, Response
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -130,7 +131,19 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         sheets=traced.sheets,
         hot_water=traced.water,
         method_gap=traced.method_gap,
+        response=_response(power, settings, capacity, hours),
     )  # fmt: skip
+
+
+def _response(power: Electricity, settings: Settings, capacity: float, hours: float) -> Response | None:
+    """What the inverter makes of more or less DC power, where it has an AC limit."""
+    if settings.inverter.ac_limit_kw is None:
+        return None
+    year = [
+        electricity(1000.0 * factor * power.panel_kw, capacity, settings.inverter, settings.losses).ac_kw.sum()
+        for factor in RESPONSE_FACTORS
+    ]
+    return Response(np.array(year) * hours)
 
 
 def _steps(traced: Traced, settings: Settings, share: FloatArray) -> tuple[Step, ...]:

@@ -42,8 +42,8 @@ def _method(table: UncertaintyTable) -> str:
         f"{number(table.draws)} draws (seed {table.seed}). In each, a layout's yearly energy is multiplied by one "
         "factor per cause, log-normal with median 1. All layouts share the factors of weather, soiling and "
         "reflectance, and layouts of one panel type that of the panel, so these cancel out of the differences; each "
-        "layout has its own factor for the light. P50 is exceeded in half of the draws, P90 in nine of ten. Not in it: "
-        "weather that suits one layout more than another, what an AC limit does in a brighter year, ageing."
+        "layout has its own factor for the light. P50 is exceeded in half of the draws, P90 in nine of ten. An "
+        "AC limit cuts off more in bright draws. Not in it: weather that suits one layout more than another, ageing."
     )
 
 

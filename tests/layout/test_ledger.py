@@ -10,6 +10,7 @@ from layout.plan import parse_plan
 from layout.plan_tables import InverterTable, LossTable
 from layout.result import LayoutResult
 from layout.run import run_plan
+from layout.uncertainty import RESPONSE_FACTORS
 
 PLAN = """
 title = "three panels"
@@ -57,6 +58,17 @@ def test_clipped_energy_and_ratio(three: LayoutResult) -> None:
     assert (three.frame["clipped_kw"] * three.frame["hours"]).sum() == pytest.approx(three.clipped_kwh)
     assert three.dc_ac_ratio == pytest.approx(three.dc_capacity_kw / 0.8)
     assert three.frame["ac_kw"].max() == pytest.approx(0.8 * 0.995)
+
+
+def test_response_is_that_of_the_inverter(three: LayoutResult) -> None:
+    """More DC power brings ever less AC energy where there is a limit."""
+    assert three.response is not None
+    assert three.response.at(np.array([1.0]))[0] == pytest.approx(three.energy_ac_kwh)
+    per_step = np.diff(three.response.kwh) / np.diff(RESPONSE_FACTORS)
+    assert (per_step >= 0.0).all()
+    assert per_step[-1] < 0.05 * per_step[2]
+    assert three.response.kwh[-1] < 0.8 * 0.995 * (three.frame["dc_kw"] > 0).sum() * three.frame["hours"].iloc[0]
+    assert "response" not in three.to_dict()
 
 
 def test_nothing_below_the_start(three: LayoutResult) -> None:

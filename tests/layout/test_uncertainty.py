@@ -8,7 +8,7 @@ import pytest
 
 from layout.plan import parse_plan
 from layout.result import PlanResult
-from layout.uncertainty import Estimate, energy_draws, uncertainty
+from layout.uncertainty import RESPONSE_FACTORS, Estimate, Response, energy_draws, uncertainty
 from layout.uncertainty_table import UncertaintyTable
 from sites.errors import InputError
 
@@ -53,6 +53,28 @@ def test_what_is_common_cancels_out_of_a_difference() -> None:
     wins = 0.5 * (1.0 + math.erf(math.log(1.04) / width / math.sqrt(2.0)))
     assert found.layouts["a"].wins_fraction == pytest.approx(wins, abs=0.005)
     assert found.layouts["a"].wins_fraction + found.layouts["b"].wins_fraction == pytest.approx(1.0)
+
+
+def limited(share_clipped: float) -> Response:
+    """A plant whose hours either lie far below its limit or at 1.5 times it; kWh per unit of each."""
+    return Response(
+        (1.0 - share_clipped) * 1000.0 * RESPONSE_FACTORS
+        + share_clipped * 1000.0 * np.minimum(1.0, 1.5 * RESPONSE_FACTORS)
+    )
+
+
+def test_a_limit_keeps_bright_years_down() -> None:
+    """Hours at the limit stay there in all but very dull draws, the others follow the light: with a share s of the
+    energy at the limit, P90 is s + (1 - s) times that without a limit, exactly as long as 1.5 · P90 is above 1."""
+    table = UncertaintyTable()
+    z = math.exp(-Z90 * log_width(5, 1, 2, 1))
+    for share in (0.0, 0.3, 1.0):
+        found = uncertainty([Estimate("a", 1000.0, 1000.0, "x", limited(share))], table).layouts["a"]
+        assert found.p50_kwh == pytest.approx(1000.0, rel=0.002)
+        assert found.p90_kwh == pytest.approx(1000.0 * (share + (1.0 - share) * z), rel=0.002)
+    pair = [Estimate("a", 1000.0, 1000.0, "x", limited(1.0)), Estimate("b", 1000.0, 1000.0, "x")]
+    wins = uncertainty(pair, table).layouts["a"].wins_fraction
+    assert wins == pytest.approx(0.5, abs=0.01)  # whenever the year is duller than the median
 
 
 def test_other_panels_differ_by_their_own_draws() -> None:
