@@ -132,10 +132,13 @@ class Judge:
     def __call__(self, values: dict[str, Value]) -> Point:
         """The point of some values."""
         figures = self.figures(values)
+        limits = self.table.limits
         if figures is None:
-            return Point(values, 0.0, UNBUILDABLE)
-        over = sum(excess(self.table.limits, figures).values())
-        return Point(values, score(self.table, figures), over, score(self.table, self.at_best_shift(figures)))
+            return Point(values, 0.0, UNBUILDABLE, over=(1.0,) * sum(limit is not None for _, limit in limits))
+        shares = over(limits, figures)
+        missed = sum(excess(limits, figures).values())
+        shift = score(self.table, self.at_best_shift(figures))
+        return Point(values, score(self.table, figures), missed, shift, tuple(shares.values()))
 
     def whole(self, layout: Layout, values: dict[str, Value], aisle_m: float) -> Traced:
         """A layout traced whole, from the store where it is there.
@@ -163,13 +166,17 @@ def score(table: OptimiseTable, figures: Mapping[str, float]) -> float:
     return float(first**table.weight * gain(table.second) ** (1.0 - table.weight))
 
 
-def excess(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
-    """By how much each limit is missed, as a share of the limit; only those that are."""
+def over(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
+    """By how much figures lie beyond each limit given (above 0) or within it, as shares of the limit."""
     found = {}
     for key, limit in limits:
-        if limit is None:
-            continue
-        over = (limit - figures[key]) if key in LEAST else (figures[key] - limit)
-        if over > 1e-9 * max(1.0, abs(limit)):
-            found[key] = float(over / max(abs(limit), 1e-9))
+        if limit is not None:
+            beyond = (figures[key] - limit) * (-1.0 if key in LEAST else 1.0)
+            found[key] = float(beyond / max(abs(limit), 1e-9))
     return found
+
+
+def excess(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
+    """The same of those limits that are missed."""
+    slack = {key: 1e-9 * max(1.0, 1.0 / max(abs(limit), 1e-9)) for key, limit in limits if limit is not None}
+    return {key: share for key, share in over(limits, figures).items() if share > slack[key]}

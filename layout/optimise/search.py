@@ -179,7 +179,11 @@ def _along_limits(
         method="COBYLA",
         bounds=Bounds(np.zeros(len(counts)), np.ones(len(counts))),
         constraints=[{"type": "ineq", "fun": kept}],
-        options={"rhobeg": reach, "tol": 0.5 / max(counts.max(), 1.0), "maxiter": CALLS_EACH * len(counts)},
+        options={
+            "rhobeg": reach,
+            "tol": min(0.25 * reach, 0.5 / max(counts.max(), 1.0)),
+            "maxiter": CALLS_EACH * len(counts),
+        },
     )
 
 

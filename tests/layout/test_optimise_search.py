@@ -143,6 +143,16 @@ def test_limits_that_cannot_be_met_are_named_with_what_is_missing(year: Conditio
     assert "too little; no shape looked at meets it" in line
 
 
+def test_limits_that_few_shapes_keep_are_met(year: Conditions, tmp_path: Path) -> None:
+    """Wide aisles between low rows: only a tilt of 8 or 10 degrees at the widest pitch keeps both, of 66 × 26 shapes."""
+    more = "[optimise.limits]\naisle_m = 6.75\nheight_m = 1.0"
+    best, judge = searched(plan_text(more=more, budget=25), year, tmp_path)
+    assert best.violation <= 0
+    assert judge.new <= 25
+    assert best.values["pitch_m"] == 9.0
+    assert best.values["tilt_deg"] in (8.0, 10.0)
+
+
 def test_the_best_goes_back_into_a_plan(year: Conditions, tmp_path: Path) -> None:
     text = plan_text(booster=BOOSTER, more=ANGLE, low=4.0)
     found = {"pitch_m": 5.5, "tilt_deg": 32.0, "booster[0].tilt_deg": 24.0}
