@@ -11,7 +11,7 @@ from layout.arrange.arrangement import Arrangement
 from layout.report import tables
 from layout.report.assumptions import place_line
 from layout.report.boost_rows import BOOST_NOTE, boost_rows, heat_notes, heat_rows, ledger_rows
-from layout.report.electric_rows import HOT_SPOT_NOTE, hot_spot_rows
+from layout.report.electric_rows import HOT_SPOT_NOTE, hot_spot_rows, inverter_rows
 from layout.report.figures_style import png
 from layout.report.figures_sun import sun_path_figure
 from layout.report.files import file_stem, to_json
@@ -68,6 +68,7 @@ def compare_output(result: PlanResult, per_panel: bool = False, processes: int =
         table,
         *_boost_tables(layouts),
         *_water_table(layouts),
+        *_inverter_table(result),
         *_money_table(result),
         sure,
         *sentences,
@@ -99,6 +100,12 @@ def _water_table(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...]
     """On hot water; nothing where the plan asks for none."""
     found = water_rows(layouts)
     return (tables.rows_table("Hot water", "layout", found), WATER_NOTE, "") if found.rows else ()
+
+
+def _inverter_table(result: PlanResult) -> tuple[Table | str, ...]:
+    """On limit and start of the inverter; nothing where the plan gives neither."""
+    found = inverter_rows(result)
+    return (tables.rows_table("Inverter", "layout", found), "") if found.rows else ()
 
 
 def _money_table(result: PlanResult) -> tuple[Table | str, ...]:
