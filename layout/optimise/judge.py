@@ -172,11 +172,12 @@ def over(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
     for key, limit in limits:
         if limit is not None:
             beyond = (figures[key] - limit) * (-1.0 if key in LEAST else 1.0)
-            found[key] = float(beyond / max(abs(limit), 1e-9))
+            # Where nothing is allowed there is no share of it: from 0 to 1 by how much there is.
+            found[key] = float(beyond / (abs(limit) or 1.0 + abs(beyond)))
     return found
 
 
 def excess(limits: LimitsTable, figures: Mapping[str, float]) -> dict[str, float]:
     """The same of those limits that are missed."""
-    slack = {key: 1e-9 * max(1.0, 1.0 / max(abs(limit), 1e-9)) for key, limit in limits if limit is not None}
+    slack = {key: 1e-9 * max(1.0, 1.0 / (abs(limit) or 1.0)) for key, limit in limits if limit is not None}
     return {key: share for key, share in over(limits, figures).items() if share > slack[key]}

@@ -187,11 +187,11 @@ def missed(plan: Plan, layout: Layout, limits: LimitsTable, figures: list[dict[s
         return [Fault(plan.file, "optimise.vary", f"no shape of {layout.name!r} that can be built", "wider bounds")]
     nearest_to = min(figures, key=lambda f: sum(excess(limits, f).values()))
     faults = []
-    for key, over in excess(limits, nearest_to).items():
+    for key in excess(limits, nearest_to):
         limit = getattr(limits, key)
         alone = min(excess(limits, f).get(key, 0.0) for f in figures)
         why = "no shape looked at meets it" if alone > 0 else "met only where another limit is missed"
-        off = f"{over * abs(limit):.4g} too {'little' if key == 'aisle_m' else 'much'}"
+        off = f"{abs(nearest_to[key] - limit):.4g} too {'little' if key == 'aisle_m' else 'much'}"
         found = f"{limit:g}, and at best {nearest_to[key]:.4g} on {layout.name!r}, {off}; {why}"
         faults.append(Fault(plan.file, f"optimise.limits.{key}", found, "a wider limit or wider bounds"))
     return faults
