@@ -4,9 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layout.hot_water import APPROACH_K, DRAW_HOURS
+from layout.hot_water_table import HotWaterTable
 from layout.panel_type import PanelType
 from layout.plan_tables import OUR_ASSUMPTION
 from layout.power.heat import wind_ratio
+from layout.power.inverter import EURO_WEIGHTS, weighted_efficiency
 from layout.report.numbers import number
 from layout.result import PlanResult
 from layout.wiring_tables import WiringTable
@@ -105,6 +108,25 @@ def _trackers(wiring: WiringTable) -> str:
     return "trackers as listed" if wiring.mode == "list" else f"up to {wiring.strings_per_tracker} on one tracker"
 
 
+def _water(table: HotWaterTable | None) -> list[Assumption]:
+    """Collectors, store and draw of hot water; none where the plan asks for none."""
+    if table is None:
+        return []
+    collector = f"eta0 {table.eta0:g}, a1 {table.a1:g} W/m²K, a2 {table.a2:g} W/m²K², on {100 * table.panels_share:g} %"
+    store = (
+        f"{table.store_litres:g} litres, mixed, loses {table.store_loss_w_per_k:g} W/K to {table.room_c:g} °C; pump "
+        f"stops at {table.most_c:g} °C"
+    )
+    hours = ", ".join(f"{hour}" for hour in DRAW_HOURS)
+    draw = f"{table.draw_litres_per_day:g} litres a day at {table.set_c:g} °C from {table.cold_c:g} °C"
+    ours = "the plan and its defaults; the rest our assumption"
+    return [
+        Assumption("Heat off the panels", f"{collector} of the panels", "form of ISO 9806; at most what they lose"),
+        Assumption("Store", f"{store}; water in the panels {APPROACH_K:g} K warmer", ours),
+        Assumption("Hot water drawn", f"{draw}, evenly in the hours from {hours}", ours),
+    ]
+
+
 def _electrical(result: PlanResult) -> list[Assumption]:
     losses, inverter = result.plan.losses, result.plan.inverter
     limit = "none: nothing is cut off" if inverter.ac_limit_kw is None else f"{inverter.ac_limit_kw:g} kW"
@@ -113,7 +135,8 @@ def _electrical(result: PlanResult) -> list[Assumption]:
         Assumption("AC limit of the inverter", limit, "the plan" if inverter.ac_limit_kw is not None else "not given"),
         Assumption(
             "Inverter efficiency",
-            f"{curve.min():.1f} to {curve.max():.1f} % by load, {curve[-1]:.1f} % at full load",
+            f"{curve.min():.1f} to {curve.max():.1f} % by load, {curve[-1]:.1f} % at full load, "
+            f"{100 * weighted_efficiency(curve / 100.0, EURO_WEIGHTS):.1f} % weighted as in EN 50530, European",
             "the plan" if "efficiency_pct" in inverter.model_fields_set else OUR_ASSUMPTION,
         ),
         Assumption(
@@ -150,4 +173,11 @@ METHODS = (
 def assumptions(result: PlanResult) -> tuple[Assumption, ...]:
     """Every assumption of a result, the plan's own first."""
     site = result.plan.site
-    return (_weather(site), *_ground(site), *_panels(result), *_electrical(result), *METHODS)
+    return (
+        _weather(site),
+        *_ground(site),
+        *_panels(result),
+        *_electrical(result),
+        *_water(result.plan.hot_water),
+        *METHODS,
+    )

@@ -5,7 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from layout.hot_water_table import HotWaterTable
 from layout.plan_tables import InverterTable
+from layout.report.assumptions import assumptions
 from layout.report.electric_rows import hot_spot_rows, inverter_rows, month_rows, ratio_rows
 from layout.report.numbers import NOTHING, number
 from layout.result import PlanResult
@@ -46,6 +48,17 @@ def test_inverter_rows_only_where_there_is_a_limit_or_a_start(small_result: Plan
         layouts={"rows": rows},
     )
     assert inverter_rows(limited).rows == (("rows", "1.31", "123", "7.0 %", "0"),)
+
+
+def test_hot_water_is_among_the_assumptions(small_result: PlanResult) -> None:
+    table = HotWaterTable(eta0=0.45, a1=11.0, store_litres=1500.0, draw_litres_per_day=1200.0, panels_share=0.5)
+    plain = {line.what: line.value for line in assumptions(small_result)}
+    plan = replace(small_result.plan, hot_water=table)
+    found = {line.what: line.value for line in assumptions(replace(small_result, plan=plan))}
+    assert set(found) - set(plain) == {"Heat off the panels", "Store", "Hot water drawn"}
+    assert found["Heat off the panels"] == "eta0 0.45, a1 11 W/m²K, a2 0 W/m²K², on 50 % of the panels"
+    assert "1200 litres a day at 55 °C from 12 °C" in found["Hot water drawn"]
+    assert "97.4 % at full load, 97.4 % weighted as in EN 50530" in plain["Inverter efficiency"]
 
 
 def test_months_and_year(small_result: PlanResult) -> None:
