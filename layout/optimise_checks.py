@@ -99,7 +99,7 @@ def _range_faults(vary: VaryTable, layout: Layout, file: str, key: str) -> list[
             with_values(layout, {vary.key: value})
         except ValidationError:
             faults.append(Fault(file, f"{key}.{end}", f"{value:g}", f"for {vary.key} {accepted_by(layout, vary.key)}"))
-    if vary.step is not None and vary.step > high - low:
+    if vary.step is not None and vary.step > (high - low) * (1.0 + 1e-9):
         faults.append(Fault(file, f"{key}.step", f"{vary.step:g}", f"up to high less low, {high - low:g}"))
     if whole_number(layout, vary.key) and any(v != round(v) for v in (low, vary.step or 1.0)):
         found = f"low {low:g}" + ("" if vary.step is None else f", step {vary.step:g}")

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from layout.conditions import Conditions, conditions
+from layout.optimise.beyond import BEYOND
 from layout.optimise.judge import Judge, Traced
 from layout.optimise.place import Positions, mix, place
 from layout.optimise.place_limits import UNITS
@@ -141,7 +142,7 @@ def _one(plan: Plan, layout: Layout, year: Conditions, store: Store, told: Told 
             told(f"shapes of {layout.name}", min(done, table.evaluations), table.evaluations)
 
     is_placed = table.positions is not None and layout.name in placed(plan)
-    found = study(plan, layout, year, store, tick, tuple(UNITS) if is_placed else ())
+    found = study(plan, layout, year, store, tick, (*UNITS, BEYOND) if is_placed else ())
     positions = None
     if table.positions is not None and is_placed:
         if told is not None:

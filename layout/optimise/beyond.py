@@ -26,7 +26,7 @@ BEYOND = "light_from_beyond_plot_fraction"
 """Key of the limit and of the figure."""
 
 POINTS = grid_lattice(2, 2)
-"""Points of a panel from which a search looks at the sun. Experiment: tests/layout/test_optimise_limits.py."""
+"""Points of a panel from which a search looks at the sun. Experiment: tests/layout/test_optimise_each_limit.py."""
 
 
 def traced_share(field: Field, year: FieldYear, conditions: Conditions) -> float:

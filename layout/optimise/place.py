@@ -161,13 +161,14 @@ def _point(judge: Judge, table: PositionsTable, name: str, asked: dict[str, Any]
 def _placed(judge: Judge, table: PositionsTable, regular: Traced) -> Placed:
     layout, plan, settings = regular.layout, judge.plan, plan_settings(judge.plan)
     aisle, gap = judge.table.limits.aisle_m or 0.0, table.gap_pct / 100.0
+    beyond = judge.table.limits.light_from_beyond_plot_fraction
     if isinstance(layout, TowersLayout):
         sites = site_places(plan, layout, table.sites_net_m)
         limits = model_limits(judge, regular, np.full(len(sites), float(len(tower_of(plan, layout).corner))))
-        return place_towers(plan, layout, judge.year, settings, sites, 0.0, limits, gap, table.time_s, aisle)
+        return place_towers(plan, layout, judge.year, settings, sites, 0.0, limits, gap, table.time_s, aisle, beyond)
     assert isinstance(layout, RowsLayout | UprightLayout)
     more, limits = least_aisle_m(plan, layout, aisle), model_limits(judge, regular)
-    return place_rows(plan, layout, judge.year, settings, table.rows_net_m, more, limits, gap, table.time_s)
+    return place_rows(plan, layout, judge.year, settings, table.rows_net_m, more, limits, gap, table.time_s, beyond)
 
 
 def _mixed(task: Task, name: str, layouts: tuple[Layout, Layout], table: PositionsTable) -> Placed:

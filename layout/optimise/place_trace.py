@@ -8,6 +8,7 @@ import numpy as np
 from layout.arrange import arrange
 from layout.conditions import Conditions
 from layout.optimise.pair_losses import energies
+from layout.optimise.place_beyond import Choice, row_shares, share_reader, site_shares
 from layout.optimise.positions_nets import Chosen, Limit
 from layout.optimise.positions_rows import choose_rows, row_candidates
 from layout.optimise.positions_towers import choose_sites, site_candidates
@@ -65,21 +66,36 @@ def place_rows(
     limits: Sequence[Limit] = (),
     gap: float = 0.0,
     time_limit_s: float = 60.0,
+    most_beyond: float | None = None,
 ) -> Placed:
-    """The best rows of a layout on its plot: solve, trace whole, correct, at most ``MOST_ROUNDS`` times."""
-    found = row_candidates(plan, layout, conditions, settings, net_m, least_aisle_m)
+    """The best rows of a layout on its plot: solve, trace whole, correct, at most ``MOST_ROUNDS`` times.
 
-    def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
-        chosen = choose_rows(found, limits, least_aisle_m, scale, base, gap=gap, time_limit_s=time_limit_s)
+    most_beyond : share of light from beyond the plot at most
+    """
+    found = row_candidates(plan, layout, conditions, settings, net_m, least_aisle_m)
+    shares = None if most_beyond is None else row_shares(plan, layout, found, conditions, settings, most_beyond)
+
+    read = share_reader(plan, conditions, settings)
+
+    def standing(chosen: Chosen) -> Layout:
         at = found.positions_m[chosen.rows]
-        free = found.curve.free_kwh * float((found.factor[chosen.rows] * chosen.panels).sum()) / found.panels_high
         mean = float(np.diff(at).mean()) if len(at) > 1 else layout.pitch_m
         pitch = float(np.clip(round(mean, 3), found.depth_m, 200.0))
         update: dict[str, object] = {"positions_m": tuple(np.round(at, 4).tolist()), "pitch_m": pitch}
         columns = np.round(chosen.panels / found.panels_high).astype(int)
         if (columns < found.columns[chosen.rows]).any():
             update["row_columns"] = tuple(columns.tolist())
-        return chosen, layout.model_copy(update=update), free
+        return layout.model_copy(update=update)
+
+    def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
+        def at_share(share: float | None) -> Choice:
+            more = None if shares is None or share is None else lambda head: shares.rows(share, head)
+            chosen = choose_rows(found, limits, least_aisle_m, scale, base, gap, time_limit_s, more)
+            return chosen, standing(chosen)
+
+        chosen, placed = at_share(None) if shares is None else shares.kept(at_share, read)
+        free = found.curve.free_kwh * float((found.factor[chosen.rows] * chosen.panels).sum()) / found.panels_high
+        return chosen, placed, free
 
     return rounds_of(plan, conditions, settings, solve, found.positions_m)
 
@@ -95,14 +111,25 @@ def place_towers(
     gap: float = 0.0,
     time_limit_s: float = 60.0,
     least_aisle_m: float = 0.0,
+    most_beyond: float | None = None,
 ) -> Placed:
-    """The best of some sites (m, 2) m for a layout's towers: solve, trace whole, correct."""
+    """The best of some sites (m, 2) m for a layout's towers: solve, trace whole, correct.
+
+    most_beyond : share of light from beyond the plot at most
+    """
     found = site_candidates(plan, layout, conditions, settings, sites, least_spacing_m, least_aisle_m)
+    shares = None if most_beyond is None else site_shares(plan, layout, sites, conditions, settings, most_beyond)
+    read = share_reader(plan, conditions, settings)
 
     def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
-        chosen = choose_sites(found, limits, scale, base, gap=gap, time_limit_s=time_limit_s)
-        at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
-        return chosen, layout.model_copy(update={"sites": at}), float(found.kwh[chosen.sites].sum())
+        def at_share(share: float | None) -> Choice:
+            every = limits if shares is None or share is None else [*limits, shares.sites(share)]
+            chosen = choose_sites(found, every, scale, base, gap=gap, time_limit_s=time_limit_s)
+            at = tuple((float(x), float(y)) for x, y in found.sites[chosen.sites])
+            return chosen, layout.model_copy(update={"sites": at})
+
+        chosen, placed = at_share(None) if shares is None else shares.kept(at_share, read)
+        return chosen, placed, float(found.kwh[chosen.sites].sum())
 
     return rounds_of(plan, conditions, settings, solve, found.sites)
 

@@ -1,6 +1,6 @@
 """Rows that may stand on a plot, and the best of them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from layout.optimise.positions_model import choose
 from layout.optimise.positions_nets import START, Chosen, Limit, RowNet
 from layout.plan import Plan, RowsLayout, UprightLayout
 from layout.year_figures import Settings
-from sites.conventions import LENGTH_TOLERANCE_M, FloatArray
+from sites.conventions import LENGTH_TOLERANCE_M, FloatArray, IntArray
 
 FACTOR_NET_M = 4.0
 """Distance of the places at which shade of obstacles is traced. Our choice; the whole trace shows its error."""
@@ -162,7 +162,9 @@ def choose_rows(
     base: float = 1.0,
     gap: float = 0.0,
     time_limit_s: float = 60.0,
+    more: Callable[[IntArray], Limit] | None = None,
 ) -> Chosen:
-    """The rows with most energy; ``Chosen.rows`` counts candidates."""
-    net = row_net(candidates, least_aisle_m, scale, prune=not limits, base=base)
-    return choose(net, None, limits=limits, gap=gap, time_limit_s=time_limit_s)
+    """The rows with most energy; ``Chosen.rows`` counts candidates. more : a limit by the rows at the ends of arcs"""
+    net = row_net(candidates, least_aisle_m, scale, prune=not limits and more is None, base=base)
+    every = limits if more is None else [*limits, more(net.head)]
+    return choose(net, None, limits=every, gap=gap, time_limit_s=time_limit_s)
