@@ -80,8 +80,8 @@ class Conditions:
         return self.at_hours(np.arange(len(self.sky.beam)))
 
 
-def conditions(site: Site, weather: WeatherYear) -> Conditions:
-    """Work out a year at a site from its weather."""
+def conditions(site: Site, weather: WeatherYear, bounces: int = 1) -> Conditions:
+    """Work out a year at a site from its weather. bounces : reflectors that light may meet on its way to a cell."""
     plot = site.plot
     slope, downhill = (plot.slope_deg, plot.slope_azimuth_deg) if plot else (0.0, 180.0)
     sky = sky_year(weather, site.location, site.skyline, slope, downhill)
@@ -90,7 +90,7 @@ def conditions(site: Site, weather: WeatherYear) -> Conditions:
         site=site,
         weather=weather,
         sky=sky,
-        parts=SkyParts(grid.vectors, site.skyline),
+        parts=SkyParts(grid.vectors, site.skyline, bounces=bounces),
         weights=grid.weights,
         albedo=_albedo(site, weather, sky),
         air_c=weather.air_c[sky.index],

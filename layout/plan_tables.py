@@ -110,6 +110,7 @@ class RunTable(Table):
 
     full_cells: bool = flag("trace every cell instead of a coarser net of points", False)
     repetition: bool = flag("trace panels with equal surroundings once", True)
+    bounces: int = whole("reflectors that light may meet on its way", 1, ge=1, le=3)
 
 
 def _name() -> str:

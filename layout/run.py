@@ -37,7 +37,7 @@ def run_plan(
     Raises sites.errors.InputError where the weather cannot be used or a layout has no panel that fits.
     """
     weather = load_weather(plan.site)
-    year = conditions(plan.site, weather)
+    year = conditions(plan.site, weather, plan.run.bounces)
     layouts = [layout for layout in plan.layouts if only is None or layout.name in only]
     found = work_through(_one, (plan, year), layouts, progress, processes)
     results = {layout.name: result for layout, result in zip(layouts, found, strict=True)}

@@ -91,7 +91,7 @@ def find_answer(plan: Plan, source: str, folder: Path, told: Told | None = None)
         raise InputError([Fault(plan.file, "optimise", "nothing", "a table, [optimise], with [[optimise.vary]]")])
     data = tomllib.loads(source)
     weather = load_weather(plan.site)
-    year = conditions(plan.site, weather)
+    year = conditions(plan.site, weather, plan.run.bounces)
     store = Store(store_path(folder), problem_key(data, year))
     layouts: dict[str, LayoutAnswer] = {}
     faults: dict[str, list[Fault]] = {}

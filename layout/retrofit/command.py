@@ -30,7 +30,7 @@ def retrofit_command(plan: Plan, told: Told | None = None, source: str | None = 
     """
     layout = roof_of(plan)
     weather = load_weather(plan.site)
-    year = conditions(plan.site, weather)
+    year = conditions(plan.site, weather, plan.run.bounces)
     arrangement, planes = arrange(plan, layout), planes_of(plan, layout)
     table = table_of(plan)
     task = Task(arrangement, planes, year, plan_settings(plan), plan.sheets, table)

@@ -54,7 +54,7 @@ def parts_command(plan: Plan, parts: Path, source: str, told: Told | None = None
     made = plan_with_parts(tomllib.loads(source), plan.folder, layout.name, sheets)
     again = parse_plan(made, f"{stem}-plan.toml", plan.folder)
     weather = load_weather(plan.site)
-    year, settings = conditions(plan.site, weather), plan_settings(plan)
+    year, settings = conditions(plan.site, weather, plan.run.bounces), plan_settings(plan)
     standing = arrange(plan, layout)
     built = arrange(again, next(x for x in again.layouts if isinstance(x, RoofLayout) and x.name == layout.name))
 

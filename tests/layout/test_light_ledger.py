@@ -9,13 +9,15 @@ from layout.arrange import arrange
 from layout.conditions import conditions
 from layout.field import build_field
 from layout.geometry.rectangles import Rectangles
-from layout.light_ledger import _forward
+from layout.light_ledger import _forward, light_ledger
 from layout.plan import parse_plan
 from layout.reached_light import arriving_beam
 from layout.run import run_plan
 from sites.weather_files import load_weather
 
 GAP = 0.01
+PAIR = "[3.7, 0], [3.7, 2], [0, 2]"
+"""Corners of a plot for one panel with wings."""
 
 PLAN = """
 title = "A few panels with sheets"
@@ -72,6 +74,29 @@ def test_wings(reflector: str, side: str, depth: float, opening: float) -> None:
 
 def test_strip_in_the_aisle() -> None:
     assert abs(gap(rows(30, 3.4, "portrait"), "mirror", 'place = "aisle"\nwidth_m = 0.8\ntilt_deg = 20')) < GAP
+
+
+@pytest.mark.long
+def test_a_second_bounce_is_counted_where_the_plan_asks_for_it() -> None:
+    """One panel between two mirrors that face each other: more light reaches it, less is called missed, all shares
+    still add up."""
+    booster = 'place = "wings"\nsides = ["left", "right"]\ndepth_m = 0.9\nopening_deg = 95'
+    text = PLAN.format(layout=rows(25, 3.6), reflector="mirror", booster=booster).replace(
+        "[7, 0], [7, 5], [0, 5]", PAIR
+    )
+    reached, missed = [], []
+    for bounces in (1, 2):
+        plan = parse_plan(f"{text}[run]\nbounces = {bounces}\n", "pair.toml", Path())
+        year = conditions(plan.site, load_weather(plan.site), plan.run.bounces)
+        field = build_field(arrange(plan, plan.layouts[0]), year, full_cells=False, repetition=False)
+        assert len(field.rectangles) == 1
+        ledger = light_ledger(field, year, arriving_beam(field, year))
+        assert abs(ledger.gap_fraction) < GAP
+        reached.append(ledger.reached_kwh / ledger.arrived_kwh)
+        missed.append(ledger.missed_kwh / ledger.arrived_kwh)
+    print(f"\nreached {reached}, missed {missed}")
+    assert reached[1] > reached[0] + 0.01
+    assert missed[1] < missed[0] - 0.01
 
 
 def test_parcels_hardly_move_from_seed_to_seed() -> None:
