@@ -136,11 +136,11 @@ def mix_rows(
         )
         for t, h in ((0, 1), (1, 0))
     }
-    at = np.concatenate([c.positions_m for c in found])
-    of = np.repeat([0, 1], [len(c.positions_m) for c in found])
+    both = BothKinds.of(found)
+    at, of = both.positions_m, both.kind
 
     def solve(scale: float, base: float) -> tuple[Chosen, Layout, float]:
-        net = _two_kinds_net(task, kinds, found, curves, scale, base)
+        net = _two_kinds_net(task, kinds, found, both, curves, scale, base)
         limits = [x.on_rows(net.panels[net.head], of[net.head]) for x in task.limits]
         chosen = choose(net, None, limits=limits, gap=task.gap, time_limit_s=task.time_limit_s)
         columns = np.round(chosen.panels / net.step).astype(int)
@@ -149,23 +149,41 @@ def mix_rows(
             mine = of[chosen.rows] == k
             if mine.any():
                 parts.append(_rows_with((first, second)[k], at[chosen.rows[mine]], columns[mine]))
-        alone = np.concatenate([c.factor * c.curve.free_kwh for c in found])[chosen.rows]
+        alone = (both.factor * np.array([c.curve.free_kwh for c in found])[of])[chosen.rows]
         return chosen, _as_pieces(task, name, parts), float(alone @ columns)
 
     return rounds_of(task.plan, task.year, task.settings, solve, np.column_stack([of, at]))
+
+
+@dataclass(frozen=True, eq=False)
+class BothKinds:
+    """Rows of two kinds, n of them, from front to back. kind : (n,) 0 or 1; the others as of `RowCandidates`"""
+
+    kind: IntArray
+    positions_m: FloatArray
+    columns: FloatArray
+    factor: FloatArray
+
+    @staticmethod
+    def of(found: Sequence[RowCandidates]) -> "BothKinds":
+        """All rows of both."""
+        kind = np.repeat([0, 1], [len(c.positions_m) for c in found])
+        every = [np.concatenate([getattr(c, k) for c in found]) for k in ("positions_m", "columns", "factor")]
+        order = np.argsort(every[0], kind="stable")
+        return BothKinds(kind[order], *(v[order] for v in every))
 
 
 def _two_kinds_net(
     task: Task,
     kinds: Sequence[RowKind],
     found: Sequence[RowCandidates],
+    both: BothKinds,
     curves: Mapping[tuple[int, int], RowCurve],
     scale: float,
     base: float,
 ) -> RowNet:
     """The network of rows of both kinds."""
-    of = np.repeat([0, 1], [len(c.positions_m) for c in found])
-    at, columns, factor = (np.concatenate([getattr(c, k) for c in found]) for k in ("positions_m", "columns", "factor"))
+    of, at, columns, factor = both.kind, both.positions_m, both.columns, both.factor
     high = found[0].panels_high
     free = np.array([c.curve.free_kwh for c in found])[of]
     behind, before, depth = (np.array([getattr(k, n) for k in kinds]) for n in ("behind_m", "before_m", "depth_m"))
@@ -184,7 +202,6 @@ def _two_kinds_net(
         keep = undominated(len(at), tail, head, kwh)
         tail, head, kwh, each, away = (v[keep] for v in (tail, head, kwh, each, away))
     alone = base * factor * free
-    # From front to back, as the model wants it.
     return RowNet(
         panels=columns * high,
         tail=np.concatenate([np.full(len(at), START), tail]),
