@@ -1,5 +1,6 @@
 """``brightacre optimise PLAN``: from a plan to what it shows and writes."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from layout.plan import Plan
 from layout.report import tables
 from layout.report.files import file_stem, to_json
 from layout.report.numbers import number
+from layout.report.optimise_names import aim_words, either, limit_words, parted, span_words, value_words, valued
 from layout.report.optimise_page import optimise_page
 from layout.report.optimise_rows import review_data
 from layout.report.optimise_words import overturning
@@ -26,7 +28,7 @@ from layout.report.outputs import Output
 
 NO_LIMIT = (
     "the plan has no [optimise.limits]: closer rows at lower tilt will win per m² of plot, as far as the bounds allow. "
-    "A limit on panels, dc_capacity_kw or money makes the question real"
+    "A limit on panels, rated power (dc_capacity_kw) or money makes the question real"
 )
 
 
@@ -65,10 +67,9 @@ def shown(answer: Answer) -> tuple[Table | str, ...]:
     table = answer.table
     free = table.limits == LimitsTable()
     lines: list[Table | str] = [f"warning: {NO_LIMIT}", ""] if free else []
-    aim = table.objective if table.second is None else f"{table.objective} and {table.second} together"
     lines += [
         _table(answer),
-        f"Best by {aim}: {answer.best}.",
+        f"Best by {aim_words(table)}: {answer.best}.",
         "Energies are those of the whole plot as it stands in the plan written; the search before ranks by one bay and "
         "the mean number of panels over all shifts of the pattern, obstacles' shadows left out.",
     ]
@@ -89,14 +90,10 @@ def _table(answer: Answer) -> Table:
     )
     for name, a in answer.layouts.items():
         f = a.chosen.figures
-        values = "\n".join(f"{k} {_shown_value(v)}" for k, v in a.chosen.values.items()) or "as in the plan"
+        values = "\n".join(valued(k, v) for k, v in a.chosen.values.items()) or "as in the plan"
         row = [number(f[k]) for k in ("energy_ac_kwh", "kwh_per_m2_plot", "kwh_per_m2_panel")]
         found.add_row(name, values, f"{f['panels']:.0f}", *row)
     return found
-
-
-def _shown_value(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:g}"
 
 
 def _sentences(answer: Answer, name: str, a: LayoutAnswer) -> list[str]:
@@ -106,15 +103,15 @@ def _sentences(answer: Answer, name: str, a: LayoutAnswer) -> list[str]:
     ]
     reached = limits_reached(answer, name)
     if reached:
-        lines.append(f"{name}: reaches the limit {', '.join(reached)}.")
+        lines.append(f"{name}: reaches the limit on {_limits(reached)}.")
     lines += [f"{name}: {_held_words(h)}." for h in s.held]
     if s.flat:
-        flat = ", ".join(f"{k} {_flat_words(v)}" for k, v in s.flat.items())
+        flat = ", ".join(f"{parted(k)[0]} {span_words(k, v)}" for k, v in s.flat.items())
         lines.append(f"{name}: within 1 % of the best, each by itself: {flat}.")
     if s.winter is not None:
         pitch, cost, broken = s.winter
         words = f"would cost {cost:.1%}" if cost >= 0 else f"would bring {-cost:.1%}"
-        more = f", but breaks the limit {', '.join(broken)}" if broken else ""
+        more = f", but breaks the limit on {_limits(broken)}" if broken else ""
         rule = f"the rule of no shade from 9 to 15 h at midwinter asks for a pitch of {pitch:g} m"
         lines.append(f"{name}: {rule}; following it at the best tilt {words}{more}.")
     if a.positions is not None:
@@ -122,16 +119,15 @@ def _sentences(answer: Answer, name: str, a: LayoutAnswer) -> list[str]:
     return lines
 
 
-def _flat_words(values: tuple[float | str, ...]) -> str:
-    if any(isinstance(v, str) for v in values):
-        return " or ".join(str(v) for v in values)
-    return f"{values[0]:g} to {values[-1]:g}"
+def _limits(keys: Sequence[str]) -> str:
+    return ", ".join(limit_words(k) for k in keys)
 
 
 def _held_words(held: Held) -> str:
     more = held.reason or f"lifting it by a twentieth of its range would bring {held.gain:+.1%}"
-    real = f"; a limit on {' or '.join(held.real)} would make it a question of the ground" if held.real else ""
-    return f"{held.key} lies on its {held.bound} bound, {held.value:g}; {more}{real}"
+    real = f"; a limit on {either([limit_words(k) for k in held.real])} would make it a question of the ground"
+    at = f"{parted(held.key)[0]} lies on its {held.bound} bound, {value_words(held.key, held.value)}"
+    return f"{at}; {more}{real if held.real else ''}"
 
 
 def _position_words(p: Positions) -> list[str]:

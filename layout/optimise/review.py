@@ -33,16 +33,10 @@ class Entry:
     mixed: bool = False
 
 
-def mixtures(answer: Answer) -> dict[str, Positions]:
-    """Pairs of layouts that share the plot, by name; none where the answer knows of none."""
-    found: dict[str, Positions] = getattr(answer, "mixed", {})
-    return found
-
-
 def ranking(answer: Answer) -> tuple[Entry, ...]:
     """The layouts and the mixtures that are taken, best first; those that break limits last."""
     found = [Entry(a.name, a.chosen, a.positions) for a in answer.layouts.values()]
-    found += [Entry(name, p.traced, p, True) for name, p in mixtures(answer).items() if p.taken]
+    found += [Entry(name, p.traced, p, True) for name, p in answer.mixed.items() if p.taken]
     return tuple(sorted(found, key=lambda e: e.chosen.rank, reverse=True))
 
 

@@ -19,6 +19,7 @@ from layout.optimise.store import Store
 from layout.optimise_tables import LimitsTable, Value, VaryTable, whole_number, with_values
 from layout.plan import Layout, Plan, RowsLayout, panel_type_of
 from layout.plan_checks import stack_size
+from layout.report.optimise_names import limit_words
 from layout.report.sun_paths import winter_spacing
 from sites.errors import Fault, InputError
 
@@ -28,8 +29,9 @@ FLAT = 0.01
 REACHED = 0.02
 """A limit counts as reached when the answer lies within this share of it."""
 
-TRACED_BY_SHIFT, TRACED_BY_MEAN = 8, 2
-"""Shapes traced whole: the best by the score at the pattern's best shift, and by the mean over shifts."""
+TRACED_BY_SHIFT, TRACED_BY_MEAN = 5, 1
+"""Shapes traced whole: the best by the score at the pattern's best shift, and by the mean over shifts. On three plots,
+rows and boosted rows, the best of ten traced was the first by the score at the best shift each time."""
 
 MOST_TRACED = 24
 """Shapes traced whole at most, where many of them miss limits that only whole tracing shows."""
@@ -215,8 +217,8 @@ def _held(judge: Judge, vary: VaryTable, best: Point) -> Held | None:
     if point.violation >= UNBUILDABLE:
         gain, reason = float("nan"), "beyond it nothing can be built"
     elif point.violation > 0:
-        broken = ", ".join(excess(judge.table.limits, judge.figures(point.values) or {}))
-        gain, reason = float("nan"), f"beyond it the limit {broken} is missed"
+        broken = ", ".join(limit_words(k) for k in excess(judge.table.limits, judge.figures(point.values) or {}))
+        gain, reason = float("nan"), f"beyond it the limit on {broken} is missed"
     real = SHEETS_REAL if vary.key.startswith("booster") else MAKES_REAL.get(vary.key, ())
     if judge.plan.prices is None:
         real = tuple(k for k in real if k != "money")

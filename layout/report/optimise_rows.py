@@ -5,7 +5,7 @@ from typing import Any
 from layout.optimise.answer import Answer, LayoutAnswer
 from layout.optimise.judge import LEAST, Traced
 from layout.optimise.place import Positions
-from layout.optimise.review import Review, mixtures
+from layout.optimise.review import Review
 from layout.report.boost_rows import Rows
 from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.report.optimise_names import limit_value, limit_words, parted, span_words, value_words, values_words
@@ -89,7 +89,7 @@ def traced_rows(found: LayoutAnswer) -> Rows:
 def position_rows(answer: Answer) -> Rows:
     """What was chosen, proven and traced, a line for each layout that was placed and each pair that shares the plot."""
     rows = [(a.name, *_position(a.positions)) for a in answer.layouts.values() if a.positions is not None]
-    rows += [(name, *_position(p)) for name, p in mixtures(answer).items()]
+    rows += [(name, *_position(p)) for name, p in answer.mixed.items()]
     heads = ("chosen of", "proven\ngap", "model\nkWh", "traced\nkWh", "model is\noff by", "solves",
              "without\nplacing kWh", "answer")  # fmt: skip
     return Rows(heads, tuple(rows))

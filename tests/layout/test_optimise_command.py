@@ -42,7 +42,7 @@ width_m = 0.5
 tilt_deg = 15
 {towers}
 [optimise]
-evaluations = 8
+evaluations = {evaluations}
 {vary_towers}
 [[optimise.vary]]
 layout = "rows"
@@ -50,6 +50,9 @@ key = "pitch_m"
 low = 2.4
 high = 5
 step = 0.2
+{vary_reflector}
+"""
+VARY_REFLECTOR = """
 [[optimise.vary]]
 layout = "rows"
 key = "booster[0].reflector"
@@ -72,8 +75,9 @@ low = 3
 high = 8
 step = 0.5
 """
-ROWS_ALONE = PLAN.format(towers="", vary_towers="")
-BOTH = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS)
+ROWS_ALONE = PLAN.format(towers="", vary_towers="", vary_reflector="", evaluations=8)
+BOTH = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector=VARY_REFLECTOR, evaluations=8)
+FEW = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector="", evaluations=5)
 PLACES = "[optimise.positions]\nrows_net_m = 0.5\nsites_net_m = 3\ntime_s = 20\ngap_pct = 2\n"
 LIMITS = "[optimise.limits]\npanels = 26\naisle_m = 0.5\n"
 
@@ -129,17 +133,18 @@ def test_without_a_limit_it_warns_and_tells_what_would_make_the_question_real(tm
     answer = find_answer(parse_plan(ROWS_ALONE, "plan.toml", tmp_path), ROWS_ALONE, tmp_path)
     said = " ".join(line for line in shown(answer) if isinstance(line, str))
     assert said.startswith("warning: the plan has no [optimise.limits]")
+    assert "Best by energy per m² of plot: rows." in said
     found = answer_data(answer)["layouts"]["rows"]
     (held,) = found["on_a_bound"]
     assert (held["key"], held["bound"], held["value"]) == ("pitch_m", "low", 2.4)
     assert held["gain"] is None or held["gain"] > 0
     assert list(held["real"]) == ["panels", "dc_capacity_kw", "aisle_m"]
-    assert "rows: pitch_m lies on its low bound, 2.4;" in said
+    assert "rows: pitch lies on its low bound, 2.4 m;" in said
     assert found["positions"] is None
 
 
 def test_a_layout_that_cannot_keep_the_limits_is_left_out(tmp_path: Path) -> None:
-    text = BOTH + "[optimise.limits]\nheight_m = 1.9\n"
+    text = FEW + "[optimise.limits]\nheight_m = 1.9\n"
     answer = find_answer(parse_plan(text, "plan.toml", tmp_path), text, tmp_path)
     assert set(answer.layouts) == {"rows"}
     (why,) = answer.left_out["towers"]
@@ -148,7 +153,7 @@ def test_a_layout_that_cannot_keep_the_limits_is_left_out(tmp_path: Path) -> Non
 
 
 def test_limits_that_no_layout_keeps_are_all_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "plan.toml").write_text(BOTH + "[optimise.limits]\nheight_m = 0.5\n")
+    (tmp_path / "plan.toml").write_text(FEW + "[optimise.limits]\nheight_m = 0.5\n")
     assert main(["optimise", str(tmp_path / "plan.toml"), "--out", str(tmp_path)]) == 2
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 2
