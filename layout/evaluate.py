@@ -128,7 +128,7 @@ class Evaluator:
         brightest, warmest = front.before.max(axis=2), warm.max(axis=2)
         kept = {}
         if self.wiring.mode != "panel":
-            kept = panel_years(block, light, panel_c, power["dc"] / scale, self.model)
+            kept = panel_years(block, light, panel_c, power["dc"] / scale)
         stress, stressed = most_stressed(light)
         found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
         return _BlockYear(*found, stress, block.panels[stressed])

@@ -17,7 +17,7 @@ from layout.light.coefficients import (
     year_places,
 )
 from layout.light.lattice import fibonacci_lattice
-from layout.light.net import Net, full_net, group_net, year_net
+from layout.light.net import Net, full_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
 from layout.light.surroundings import Year, equal_surroundings, every_panel
@@ -25,8 +25,6 @@ from layout.panel_type import PanelType
 from layout.pieces import Scene
 from layout.power.cells import group_map
 from layout.power.glass import transmission_ratio
-from layout.power.method import follows_cells
-from layout.power.panel_model import panel_model
 from sites.conventions import BoolArray, FloatArray, IntArray
 
 BLOCK_VALUES = 12_000_000
@@ -148,9 +146,8 @@ def _full_cells(family: Family, arrangement: Arrangement, keep: BoolArray) -> Fa
 
 
 def _year_net(kind: PanelType, orientation: int, cells: tuple[int, int]) -> Net:
-    """The coarser net of the year that suits the way in which its electricity is worked out."""
-    choose = year_net if follows_cells(panel_model(kind)) else group_net
-    return choose(*cells, *groups_along_edges(kind, orientation))
+    """The coarser net of the year."""
+    return year_net(*cells, *groups_along_edges(kind, orientation))
 
 
 def _groups(kind: PanelType, orientation: int, net: Net, cells: tuple[int, int]) -> IntArray:

@@ -8,8 +8,7 @@ from layout.evaluate import FieldYear
 from layout.panel_type import PanelType
 from layout.plan import InverterTable, LossTable
 from layout.power.inverter import ac_power
-from layout.power.method import method_name
-from layout.power.panel_power import panel_model
+from layout.power.method import METHOD
 from layout.result import Step
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray
@@ -72,7 +71,7 @@ def ledger(
             float(year.panel["dc_even"].sum()),
             "Faiman heat, one-diode model",
         ),
-        ("Uneven light on cells", float(year.panel["dc"].sum()), method_name(panel_model(kind))),
+        ("Uneven light on cells", float(year.panel["dc"].sum()), METHOD),
         *_wiring_steps(year, wiring, hours),
     ]
     if cooled is not None:

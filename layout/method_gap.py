@@ -11,7 +11,7 @@ from layout.field import Field, blocks
 from layout.light.sky_parts import Glass
 from layout.peaks import PeakBlock
 from layout.power.full_curve import full_panel_power, tracker_power
-from layout.power.method import dc_power, method_name
+from layout.power.method import METHOD, dc_power
 from layout.result_gap import HoursGap, MethodGap, StringsGap
 from layout.string_year import PanelYear, panel_years, trackers_dc_w
 from layout.strings import Tracker, trackers_of
@@ -43,7 +43,7 @@ def method_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass
     split = len(worst)
     of_worst, of_median = _gap(fast[:split], full[:split]), _gap(fast[split:], full[split:])
     strings = strings_gap(field, evaluator, year, glass)
-    return MethodGap(method_name(evaluator.model), len(chosen), of_worst, of_median, strings)
+    return MethodGap(METHOD, len(chosen), of_worst, of_median, strings)
 
 
 def strings_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> StringsGap | None:
@@ -89,7 +89,7 @@ def _panels_again(
         light = (seen.electric * (1.0 - evaluator.dirt)).astype(np.float32)
         warm, cells, groups = seen.cell_c.mean(axis=2), light.shape[2], block.family.groups
         alone = dc_power(light.reshape(-1, cells), groups, evaluator.model, warm.reshape(-1)).reshape(warm.shape)
-        years = panel_years(block, light, warm, alone.astype(np.float64), evaluator.model)
+        years = panel_years(block, light, warm, alone.astype(np.float64))
         for place, number in enumerate(block.panels.tolist()):
             found[number] = _Again(years[number], light[:, place], groups)
     return found

@@ -4,16 +4,13 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from layout.field import Block, Field
 from layout.geometry.rays import worker_count
-from layout.power.method import follows_cells
+from layout.power.follow import PanelGroup, followed_power, tracker_followed_power
 from layout.power.panel_model import ANY_VOLTAGE, PanelModel
-from layout.power.tracker_rule import StringHours, tracker_rule_power
-from layout.power.uneven import parallel_dc_power
 from layout.strings import Tracker
 from sites.conventions import Float32Array, FloatArray, IntArray
 
@@ -27,9 +24,8 @@ _HOURS_AT_ONCE = 1024
 class PanelYear:
     """What strings need of one traced panel; k hours.
 
-    light : (parts, k) float32 [W/m²], the weakest cell of each part of a group; of every net cell where the year
-        follows the cells
-    groups : (parts,) int, the parts' groups; cell_c : (k,) float32 [°C]
+    light : (k, points) float32 [W/m²] of every net cell; groups : (points,) int, their groups
+    cell_c : (k,) float32 [°C]
     dc_w : (k,) [W], of a panel of the type's size on a tracker of its own
     """
 
@@ -39,23 +35,15 @@ class PanelYear:
     dc_w: FloatArray
 
 
-def panel_years(
-    block: Block, light: np.ndarray, panel_c: FloatArray, dc_w: FloatArray, model: PanelModel
-) -> dict[int, PanelYear]:
+def panel_years(block: Block, light: np.ndarray, panel_c: FloatArray, dc_w: FloatArray) -> dict[int, PanelYear]:
     """The panels of a block by number. light : (k, b, cells) W/m²; panel_c, dc_w : (k, b)."""
-    groups = block.family.groups
-    order = np.argsort(groups, kind="stable")
-    parts = groups if follows_cells(model) else np.arange(model.groups * model.halves)
-    bounds = np.searchsorted(groups[order], np.arange(len(parts) + 1))
-
-    def deciding(panel: int) -> Float32Array:
-        points = np.ascontiguousarray(light[:, panel].T, dtype=np.float32)
-        if parts is groups:
-            return points
-        return np.stack([points[order[a:b]].min(axis=0) for a, b in pairwise(bounds)])
-
     return {
-        int(number): PanelYear(deciding(i), parts, panel_c[:, i].astype(np.float32), dc_w[:, i])
+        int(number): PanelYear(
+            np.ascontiguousarray(light[:, i], dtype=np.float32),
+            block.family.groups,
+            panel_c[:, i].astype(np.float32),
+            dc_w[:, i],
+        )
         for i, number in enumerate(block.panels)
     }
 
@@ -117,24 +105,20 @@ def strings_dc_w(
 def _tracker_w(
     strings: tuple[Members, ...], kept: dict[int, PanelYear], model: PanelModel, window_v: tuple[float, float]
 ) -> tuple[FloatArray | Float32Array, ...]:
-    """Power (k,) of one tracker's strings: a tracker each, in parallel, within the window."""
-    if not follows_cells(model):
-        hours = [_string_hours(string, times, kept) for string, times in Counter(strings).items()]
-        return tracker_rule_power(hours, model, window_v)
-    years = [[kept[panel] for panel, _ in string] for string in strings]
-    first = years[0][0]
-    power = np.zeros((3, len(first.cell_c)))
-    for start in range(0, len(first.cell_c), _HOURS_AT_ONCE):
+    """Power (k,) of one tracker's strings: a tracker each, in parallel, within the window. Equal strings are worked out
+    once, as are equal panels of a string."""
+    distinct = Counter(strings)
+    panels = [Counter(string) for string in distinct]
+    years = [kept[panel] for string in panels for panel, _ in string]
+    made = [[PanelGroup(kept[p].groups, count, size) for (p, size), count in string.items()] for string in panels]
+    power = np.zeros((3, len(years[0].cell_c)))
+    for start in range(0, power.shape[1], _HOURS_AT_ONCE):
         part = slice(start, start + _HOURS_AT_ONCE)
-        light = np.stack([np.stack([y.light[:, part].T for y in string], axis=1) for string in years], axis=1)
-        cell_c = np.stack([np.stack([y.cell_c[part] for y in string], axis=1) for string in years], axis=1)
-        power[:, part] = parallel_dc_power(light, first.groups, model, cell_c, window_v)
-    return tuple(power * strings[0][0][1])
-
-
-def _string_hours(string: Members, times: int, kept: dict[int, PanelYear]) -> StringHours:
-    merged = Counter(string)
-    years = [kept[panel] for panel, _ in merged]
-    counts, scale = np.array(list(merged.values())), np.array([s for _, s in merged])
-    light = np.stack([y.light for y in years], axis=1)
-    return StringHours(light, np.stack([y.cell_c for y in years]), counts, scale, times)
+        light = np.concatenate([y.light[part] for y in years], axis=1)
+        cell_c = np.stack([y.cell_c[part] for y in years], axis=1)
+        if len(strings) == 1 and window_v == ANY_VOLTAGE:
+            power[:, part] = followed_power(light, made[0], model, cell_c)[0]
+        else:
+            each = list(zip(made, distinct.values(), strict=True))
+            power[:, part] = tracker_followed_power(light, each, model, cell_c, window_v)
+    return tuple(power)

@@ -4,8 +4,6 @@ built."""
 import numpy as np
 
 from layout.arrange.arrangement import Arrangement
-from layout.power.method import follows_cells
-from layout.power.panel_power import panel_model
 from layout.wiring_tables import WiringTable
 from sites.conventions import IntArray
 from sites.errors import Fault, InputError
@@ -22,16 +20,13 @@ def trackers_of(arrangement: Arrangement, wiring: WiringTable, file: str = "plan
 
     Rows, levels and faces longer than ``panels_per_string`` are parted into strings as equal as can be, in the order
     built; up to ``strings_per_tracker`` strings of equal length share a tracker, as evenly as can be. Raises InputError
-    where a listed panel is not there or is listed twice, or where panels of a type whose cells are followed cannot be
-    on one tracker.
+    where a listed panel is not there or is listed twice.
     """
     if wiring.mode == "panel":
         return ()
     trackers = _listed(arrangement, wiring, file) if wiring.mode == "list" else _along_rows(arrangement, wiring)
     if wiring.any_voltage:  # one panel on one tracker is what panel-level electronics are
         trackers = [t for t in trackers if len(t) > 1 or len(t[0]) > 1]
-    if follows_cells(panel_model(arrangement.panel_type)):
-        _check_alike(arrangement, trackers, file)
     return tuple(trackers)
 
 
@@ -114,20 +109,3 @@ def _listed(arrangement: Arrangement, wiring: WiringTable, file: str) -> list[Tr
     if faults:
         raise InputError(faults)
     return alone + [tuple(strings) for strings in shared.values()]
-
-
-def _check_alike(arrangement: Arrangement, trackers: list[Tracker], file: str) -> None:
-    """Where cells are followed, the panels of a tracker need one size and one way of lying, its strings one length."""
-    faces = np.array([p.bifacial for p in arrangement.scene.panels])
-    cells = np.array([p.cells for p in arrangement.scene.panels])
-    for tracker in trackers:
-        s = np.concatenate(tracker)
-        values = np.column_stack([arrangement.area_scale[s], arrangement.orientation[s], faces[s], cells[s]])
-        if (values != values[0]).any():
-            found = f"panel {s[0]} of '{arrangement.name}' in series with panels of another size or way of lying"
-            accepted = "equal panels in a string where the type has no bypass diodes"
-            raise InputError([Fault(file, "wiring", found, accepted)])
-        if len({len(string) for string in tracker}) > 1:
-            found = f"strings of unequal length on the tracker of panel {s[0]} of '{arrangement.name}'"
-            accepted = "strings of equal length on a tracker where the type has no bypass diodes"
-            raise InputError([Fault(file, "wiring", found, accepted)])

@@ -1,10 +1,12 @@
-"""What the compiled kernel `layout.power.follow_kernel` works on."""
+"""What the compiled kernel that follows cells works on: `layout.power.follow_kernel` and the files beside it."""
 
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 import numpy as np
+from numba import njit
 
-from sites.conventions import FloatArray, IntArray
+from sites.conventions import Float32Array, FloatArray, IntArray
 
 FINE_FROM, FINE_TO, FINE_STEP = -20.0, 64.0, 1.0 / 16.0
 WIDE_TO, WIDE_STEP = 4096.0, 4.0
@@ -13,37 +15,69 @@ mV a cell, that is 0.01 mV."""
 
 FINE_NODES = round((FINE_TO - FINE_FROM) / FINE_STEP) + 1
 
+NET = 40
+"""String currents on which maxima are looked for."""
+
+PART_NODES = 20
+GROUP_NODES = 2 * PART_NODES
+"""Most nodes of a part's and of a group's curve."""
+
 
 class Tables(NamedTuple):
-    """omega : ln ω at its nodes; reverse : (share nodes, volt nodes) of `layout.power.reverse`; breakdown_v < 0;
-    dark_shunt, share_limit : ends of its rows; shunt : of a cell [1/ohm]; group_v : voltage of a group at rest."""
+    """Of a panel type. omega : ln ω at its nodes; reverse : (share nodes, volt nodes) of `layout.power.reverse`;
+    breakdown_v < 0; dark_shunt, share_limit : ends of its rows; shunt : of a cell [1/ohm]; group_v, rest_v : voltage
+    of a group at rest and at the best point; warm : (temperatures, 5) of a cell, as layout.power.peak.Warmth;
+    per_light, mismatch, peak_volts : tables of the whole panel, flat, as layout.power.panel_model.LightHeatTable"""
 
     omega: FloatArray
-    reverse: FloatArray
+    reverse: Float32Array
     breakdown_v: float
     dark_shunt: float
     share_limit: float
     shunt: float
     group_v: float
+    rest_v: float
+    warm: FloatArray
+    per_light: Float32Array
+    mismatch: Float32Array
+    peak_volts: Float32Array
 
 
-class Levels(NamedTuple):
-    """Of each part (parts, ...): values (parts, levels, 6) light current, start, step, base, leak, cells; row (parts,
-    levels) of the reverse table; number (parts,) of levels; cells (parts,) in all; series, ideality (parts,) of a
-    cell."""
+class Series(NamedTuple):
+    """How points of light make up strings. A part is a string of cells in series: a group, or a half of one.
 
-    values: FloatArray
+    order : (points,) place in a row of light of the points, part by part; bounds : (parts + 1,) where each part's
+    begin; each : (parts,) cells that a point stands for; counts : (panels,) panels that each stands for; scale :
+    (panels,) area over the type's; groups, halves : of a panel; diodes : whether each group has one
+    """
+
+    order: IntArray
+    bounds: IntArray
+    each: FloatArray
+    counts: FloatArray
+    scale: FloatArray
+    groups: int
+    halves: int
+    diodes: bool
+
+
+class Work(NamedTuple):
+    """Room for one hour. Levels of each part (parts, levels): light current, start, step, base, leak, cells, row of
+    the reverse table; of each part: how many, series resistance of all its cells, ideality of one. Curves, nodes
+    rising in current: of parts (parts, nodes), of groups (groups, nodes), with the current of the first half. Of
+    groups: share of the current through the first half, whether the diode carries it, current of the weakest level,
+    rank by that. Of the string: net of currents, voltage and power there, which maxima were looked at."""
+
+    full: FloatArray
+    start: FloatArray
+    step: FloatArray
+    base: FloatArray
+    leak: FloatArray
+    cells: FloatArray
     row: IntArray
     number: IntArray
-    cells: FloatArray
-    series: FloatArray
+    drop: FloatArray
     ideality: FloatArray
-
-
-class Curves(NamedTuple):
-    """Nodes, rising in current: of parts (parts, nodes) current, volts, how many; of groups (groups, nodes) current,
-    volts, current of the first half, how many."""
-
     part_i: FloatArray
     part_v: FloatArray
     part_n: IntArray
@@ -51,6 +85,52 @@ class Curves(NamedTuple):
     group_v: FloatArray
     first_i: FloatArray
     group_n: IntArray
+    share: FloatArray
+    off: np.ndarray
+    weak: FloatArray
+    rank: IntArray
+    line: FloatArray
+    net: FloatArray
+    volts: FloatArray
+    power: FloatArray
+    used: IntArray
+    warm: FloatArray
+
+
+def entry(function: Callable[..., Any]) -> Any:
+    """A compiled function to call, kept on disk for the next run where there is a place to keep it."""
+    try:
+        return njit(cache=True, nogil=True, error_model="numpy", fastmath=True)(function)
+    except RuntimeError:  # neither the program's own folder nor the user's can be written
+        return compiled(function)
+
+
+def compiled(function: Callable[..., Any]) -> Any:
+    """A function for compiled ones."""
+    return njit(nogil=True, error_model="numpy", fastmath=True)(function)
+
+
+def inlined(function: Callable[..., Any]) -> Any:
+    """The same, written out where it is called: handing over all of `Work` costs more than a small one's work."""
+    return njit(nogil=True, error_model="numpy", fastmath=True, forceinline=True)(function)
+
+
+@compiled
+def work_room(s: Series) -> Work:
+    """Room for the strings' hours."""
+    panels = len(s.counts)
+    parts, groups, most = panels * s.groups * s.halves, panels * s.groups, 0
+    for p in range(parts):
+        most = max(most, s.bounds[p + 1] - s.bounds[p])
+    level, part, group = (parts, most), (parts, PART_NODES), (groups, GROUP_NODES)
+    return Work(
+        np.zeros(level), np.zeros(level), np.zeros(level), np.zeros(level), np.zeros(level), np.zeros(level),
+        np.zeros(level, np.int64), np.zeros(parts, np.int64), np.zeros(parts), np.zeros(parts),
+        np.zeros(part), np.zeros(part), np.zeros(parts, np.int64),
+        np.zeros(group), np.zeros(group), np.zeros(group), np.zeros(groups, np.int64),
+        np.zeros(groups), np.zeros(groups, np.bool_), np.zeros(groups), np.zeros(groups, np.int64),
+        np.zeros(most + 1), np.zeros(NET), np.zeros(NET), np.zeros(NET), np.zeros(NET, np.int64), np.zeros(5),
+    )  # fmt: skip
 
 
 def omega_table() -> FloatArray:

@@ -38,8 +38,8 @@ the rule gives 0.7 % of nameplate too little in the mean, at 0.028 1.0 %, at 0.0
 POWER_MISMATCH = 0.02
 """Largest relative difference accepted between pmax_w and vmp_v · imp_a."""
 
-_LIGHT_NODES = 1025
-_HEAT_NODES = 101
+LIGHT_NODES, HEAT_NODES = 1025, 101
+"""Of the tables over light and cell temperature."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,15 +55,15 @@ class LightHeatTable:
         """Value by bilinear interpolation; (n,) each. Raises PhysicsError outside the table."""
         check_range(light_w_m2, cell_c)
         low = CELL_RANGE_C[0]
-        x = np.sqrt(light_w_m2) * np.float32((_LIGHT_NODES - 1) / np.sqrt(LIGHT_LIMIT_W_M2))
-        y = (cell_c - np.float32(low)) * np.float32((_HEAT_NODES - 1) / (CELL_RANGE_C[1] - low))
+        x = np.sqrt(light_w_m2) * np.float32((LIGHT_NODES - 1) / np.sqrt(LIGHT_LIMIT_W_M2))
+        y = (cell_c - np.float32(low)) * np.float32((HEAT_NODES - 1) / (CELL_RANGE_C[1] - low))
         i, j = x.astype(np.int32), y.astype(np.int32)
         x -= i
         y -= j
-        node = i * _HEAT_NODES + j
+        node = i * HEAT_NODES + j
         table = self.values
         first = table[node] + (table[node + 1] - table[node]) * y
-        node += _HEAT_NODES
+        node += HEAT_NODES
         second = table[node] + (table[node + 1] - table[node]) * y
         return first + (second - first) * x
 
@@ -178,9 +178,9 @@ _MISMATCH_STEP = 0.01
 def _tables(parameters: DiodeParameters) -> tuple[LightHeatTable, LightHeatTable, LightHeatTable]:
     """Power over light; the mismatch factor, from two halves in series at 1 ± 1 % of the light; voltage at the
     maximum."""
-    light = np.linspace(0.0, np.sqrt(LIGHT_LIMIT_W_M2), _LIGHT_NODES) ** 2
+    light = np.linspace(0.0, np.sqrt(LIGHT_LIMIT_W_M2), LIGHT_NODES) ** 2
     light[0] = 0.25 * light[1]
-    light_nodes, cell = np.meshgrid(light, np.linspace(*CELL_RANGE_C, _HEAT_NODES), indexing="ij")
+    light_nodes, cell = np.meshgrid(light, np.linspace(*CELL_RANGE_C, HEAT_NODES), indexing="ij")
     suns, warm = light_nodes.reshape(-1) / 1000.0, warmth(parameters, cell.reshape(-1))
     power, volts = best_point(suns[None], warm, 1, 0.0, steps=12)
     pair = np.stack([suns * (1.0 + _MISMATCH_STEP), suns * (1.0 - _MISMATCH_STEP)])

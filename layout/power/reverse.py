@@ -84,9 +84,9 @@ class ReverseTable:
     values: Float32Array
 
     @property
-    def by_share(self) -> FloatArray:
-        """The table, (share nodes, volt nodes) float64; rows even in ln s from ``dark_shunt`` to `share_limit`."""
-        return self.values.reshape(_SHARE_NODES, _VOLT_NODES).astype(np.float64)
+    def by_share(self) -> Float32Array:
+        """The table, (share nodes, volt nodes); rows even in ln s from ``dark_shunt`` to `share_limit`."""
+        return self.values.reshape(_SHARE_NODES, _VOLT_NODES)
 
     @property
     def share_limit(self) -> float:
@@ -119,7 +119,7 @@ def reverse_table(reverse: Reverse) -> ReverseTable:
     share = np.geomspace(reverse.dark_shunt, _SHARE_LIMIT, _SHARE_NODES)[:, None]
     low = np.zeros((_SHARE_NODES, _VOLT_NODES - 1))
     high = np.ones_like(low)
-    for _ in range(60):
+    for _ in range(30):
         middle = 0.5 * (low + high)
         with np.errstate(divide="ignore"):
             value = middle * (1.0 + reverse.factor / share * (1.0 - middle) ** -reverse.exponent)

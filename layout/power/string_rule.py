@@ -12,10 +12,10 @@ The two best are looked at on the curve itself: a few currents around each, then
 import numpy as np
 
 from layout.power.cell_volts import log_omega
+from layout.power.follow_kernel import MILD_DEPTH, MILD_SPREAD
 from layout.power.panel_model import BYPASS_V, DARK_W_M2, PanelModel, check_range
 from layout.power.panel_power import join_halves
 from layout.power.peak import Warmth, warmth
-from layout.power.uneven import MILD_DEPTH, MILD_SPREAD
 from sites.conventions import Float32Array, FloatArray, IntArray
 
 NEAR = (0.85, 0.90, 0.935, 0.96, 0.985)

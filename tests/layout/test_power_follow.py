@@ -11,10 +11,10 @@ from scipy.special import wrightomega
 
 from layout.panel_types import load_panel_type
 from layout.power.cells import group_map
-from layout.power.follow import followed_power
-from layout.power.follow_kernel import log_omega
+from layout.power.follow import PanelGroup, followed_power
+from layout.power.follow_cells import log_omega
 from layout.power.follow_types import omega_table
-from layout.power.full_curve import full_panel_curve, string_power, wiring
+from layout.power.full_curve import full_panel_curve, string_power
 from layout.power.panel_model import PanelModel, panel_model
 
 KINDS = ("mono_glass", "full cells", "no diodes", "thin_film")
@@ -52,12 +52,20 @@ def shaded(model: PanelModel, points: int, panels: int, n: int, seed: int) -> tu
     return light.astype(np.float32), rng.uniform(-10.0, 70.0, (n, 1)) + np.zeros((n, panels))
 
 
+def in_series(
+    light: np.ndarray, groups: np.ndarray, model: PanelModel, cell_c: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """`followed_power` of equal panels: light (n, panels, points), cell_c (n, panels)."""
+    n, panels, _ = light.shape
+    return followed_power(light.reshape(n, -1), [PanelGroup(groups)] * panels, model, cell_c)
+
+
 @pytest.mark.parametrize("name", KINDS)
 @pytest.mark.parametrize("panels", [1, 3])
 def test_against_the_full_solution(name: str, panels: int) -> None:
     model, groups = case(name)
     light, cell_c = shaded(model, len(groups), panels, 240, 5)
-    fast = followed_power(light, wiring(groups, model), model, cell_c)[0]
+    fast = in_series(light, groups, model, cell_c)[0]
     error = (fast - string_power(light, groups, model, cell_c)) / (panels * model.rated_w)
     assert np.percentile(np.abs(error), 99) < 0.006
     assert abs(error.mean()) < 0.0006
@@ -68,7 +76,7 @@ def test_the_point_lies_on_the_curve(name: str) -> None:
     """At the current of the power found, the full solution's curve has the voltage found."""
     model, groups = case(name)
     light, cell_c = shaded(model, len(groups), 1, 60, 6)
-    power, volts = followed_power(light, wiring(groups, model), model, cell_c)
+    power, volts = in_series(light, groups, model, cell_c)
     current = power / np.maximum(volts, 1e-6)
     steps = np.linspace(0.0, 1.2, 400, dtype=np.float32) * current[:, None]
     curve = full_panel_curve(light[:, 0], groups, model, cell_c[:, 0], steps)
@@ -82,7 +90,7 @@ def test_one_group_dark_leaves_two_thirds_less_the_diode() -> None:
     model, groups = case("full cells")
     light = np.full((2, 1, len(groups)), 1000.0, dtype=np.float32)
     light[1, 0, groups == 0] = 0.0
-    power, volts = followed_power(light, wiring(groups, model), model, np.full((2, 1), 25.0))
+    power, volts = in_series(light, groups, model, np.full((2, 1), 25.0))
     assert power[0] == pytest.approx(model.rated_w, rel=2e-3)
     lost = 0.5 * power[1] / volts[1]
     assert power[1] == pytest.approx(2.0 / 3.0 * power[0] - lost, rel=5e-3)
@@ -93,15 +101,12 @@ def test_one_group_dark_leaves_two_thirds_less_the_diode() -> None:
 def test_more_light_on_all_cells_never_gives_less(name: str, seed: int, panels: int) -> None:
     model, groups = case(name)
     light, cell_c = shaded(model, len(groups), panels, 6, seed)
-    plan = wiring(groups, model)
-    less, more = (followed_power(light * np.float32(f), plan, model, cell_c)[0] for f in (1.0, 1.1))
+    less, more = (in_series(light * np.float32(f), groups, model, cell_c)[0] for f in (1.0, 1.1))
     assert (less >= 0.0).all()
     assert (more >= less - 0.006 * panels * model.rated_w).all()
 
 
 def test_dark_hours_give_nothing() -> None:
     model, groups = case("mono_glass")
-    power, _ = followed_power(
-        np.zeros((3, 1, len(groups)), dtype=np.float32), wiring(groups, model), model, np.full((3, 1), 10.0)
-    )
+    power, _ = in_series(np.zeros((3, 1, len(groups)), dtype=np.float32), groups, model, np.full((3, 1), 10.0))
     assert (power < 2e-4 * model.rated_w).all()  # cells count as lit by 0.1 W/m² at least
