@@ -5,7 +5,7 @@ row farther on. One pair of each such class is traced, its effect holds for all 
 it.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
@@ -103,12 +103,9 @@ class Pairs:
         known = dict(problem.pairs)
         for pair in pairs:
             extra = pair_by_sum(self.roof, self.effects[pair[0]], self.effects[pair[1]])
-            reached = np.flatnonzero(extra)
-            for other in self.classes[self.of_pair[pair]]:
-                to = self._panels_there(pair, other)[reached]
-                key = (min(other), max(other))
-                known[key] = np.zeros(len(extra))
-                np.add.at(known[key], to[to >= 0], extra[reached[to >= 0]])
+            for key, to in self._alike(pair):
+                if key not in self.light:
+                    known[key] = _at(to, np.arange(len(extra)), extra)
         return replace(problem, pairs=known)
 
     def traced(
@@ -120,23 +117,34 @@ class Pairs:
         known, light = dict(problem.pairs), dict(self.light)
         for pair, case in zip(pairs, both, strict=True):
             effect = pair_effect(case, self.effects[pair[0]], self.effects[pair[1]])
-            for other in self.classes[self.of_pair[pair]]:
-                key, to = (min(other), max(other)), self._panels_there(pair, other)
-                known[key] = np.zeros(problem.gain.shape[1])
-                there = to[effect.panels] >= 0
-                np.add.at(known[key], to[effect.panels[there]], effect.dc_kwh[there])
-                light[key] = moved(effect.parts, to, self.roof)
+            for key, to in self._alike(pair):
+                if key not in light:
+                    known[key] = _at(to, effect.panels, effect.dc_kwh)
+                    light[key] = moved(effect.parts, to, self.roof)
         return replace(problem, pairs=known), replace(self, light=light)
+
+    def _alike(self, pair: Pair) -> Iterator[tuple[Pair, IntArray]]:
+        """Pairs of a pair's class whose panels lie and are as the pair's own, itself among them, and for each panel the
+        one there, (n,), -1 where none."""
+        reached = self._reached(pair)
+        for other in self.classes[self.of_pair[(min(pair), max(pair))]]:
+            to = self._panels_there(pair, other)
+            if set(to[reached].tolist()) == set(self._reached(other).tolist()):
+                yield (min(other), max(other)), to
+
+    def _reached(self, pair: Pair) -> IntArray:
+        """Panels that both of a pair reach."""
+        return np.intersect1d(self.effects[pair[0]].panels, self.effects[pair[1]].panels)
 
     def _panels_there(self, pair: Pair, other: Pair) -> IntArray:
         """For each panel the one that lies to another pair of a class as it lies to this one, (n,); -1 where none."""
         r = self.roof.rectangles
-        first = next(p for p in self.classes[self.of_pair[pair]] if set(p) == set(pair))
+        first = next(p for p in self.classes[self.of_pair[(min(pair), max(pair))]] if set(p) == set(pair))
         move = _corner(self.found.candidates[other[0]]) - _corner(self.found.candidates[first[0]])
         if not move.any():
             return np.arange(len(r))
-        middle = r.corner + 0.5 * (r.along + r.up)
-        away, at = cKDTree(middle).query(middle + move, distance_upper_bound=ALIKE_M)
+        corners = np.concatenate([r.corner, r.corner + r.along, r.corner + r.up], axis=1)
+        away, at = cKDTree(corners).query(corners + np.tile(move, 3), distance_upper_bound=ALIKE_M)
         return np.where(np.isfinite(away), at, -1)
 
     def changes(self, chosen: Sequence[int]) -> list[Part]:
@@ -144,6 +152,13 @@ class Pairs:
         found = [part for i in chosen for part in self.effects[i].parts]
         inside = [pair for pair in combinations(sorted(chosen), 2) if pair in self.light]
         return found + [part for pair in inside for part in self.light[pair]]
+
+
+def _at(to: IntArray, panels: IntArray, values: FloatArray) -> FloatArray:
+    """Values of some panels at the places of others, (n,)."""
+    out, there = np.zeros(len(to)), to[panels] >= 0
+    np.add.at(out, to[panels[there]], values[there])
+    return out
 
 
 def neighbours(found: Found, effects: Sequence[Effect], light: FloatArray, touches: float) -> list[Pair]:

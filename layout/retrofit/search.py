@@ -23,7 +23,7 @@ SUM_AGREES = 0.01
 """Share of the gain by which model and summed light may differ: well within what counts as agreement."""
 
 PAIR_TURNS = 8
-"""Choices whose pairs are traced before the set is taken as it is."""
+"""Choices whose pairs are traced before one is taken as it is and its electricity worked out."""
 
 SOLVER_GAP = 1e-3
 """Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
@@ -75,7 +75,8 @@ class Search:
         return bool(panels or (year.string_kwh < self.bare.string_kwh * (1.0 - SLACK)).any())
 
     def _with_pairs(self, problem: Problem, pairs: Pairs) -> tuple[Choice, Problem, Pairs]:
-        """The model's choice, with the effects of its neighbouring pairs."""
+        """The model's choice, all its pairs traced. After the last turn the choice stands as it was made, though its
+        pairs, now known, may promise less."""
         for _ in range(PAIR_TURNS):
             choice = solve(problem, PAIRS_GAP)
             unknown = pairs.unknown(choice.chosen.tolist())
@@ -85,4 +86,4 @@ class Search:
             if not unknown:
                 return choice, problem, pairs
             problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
-        return solve(problem, SOLVER_GAP), problem, pairs
+        return choice, problem, pairs
