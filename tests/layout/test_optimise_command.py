@@ -35,11 +35,7 @@ kind = "rows"
 tilt_deg = 22
 azimuth_deg = 0
 pitch_m = 3.4
-[[layout.booster]]
-reflector = "mirror"
-place = "aisle"
-width_m = 0.5
-tilt_deg = 15
+{booster}
 {towers}
 [optimise]
 evaluations = {evaluations}
@@ -51,6 +47,13 @@ low = 2.4
 high = 5
 step = 0.2
 {vary_reflector}
+"""
+BOOSTER = """
+[[layout.booster]]
+reflector = "mirror"
+place = "aisle"
+width_m = 0.5
+tilt_deg = 15
 """
 VARY_REFLECTOR = """
 [[optimise.vary]]
@@ -75,9 +78,11 @@ low = 3
 high = 8
 step = 0.5
 """
-ROWS_ALONE = PLAN.format(towers="", vary_towers="", vary_reflector="", evaluations=8)
-BOTH = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector=VARY_REFLECTOR, evaluations=8)
-FEW = PLAN.format(towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector="", evaluations=5)
+ROWS_ALONE = PLAN.format(booster="", towers="", vary_towers="", vary_reflector="", evaluations=8)
+FEW = PLAN.format(booster="", towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector="", evaluations=5)
+BOTH = PLAN.format(
+    booster=BOOSTER, towers=TOWERS, vary_towers=VARY_TOWERS, vary_reflector=VARY_REFLECTOR, evaluations=8
+)
 PLACES = "[optimise.positions]\nrows_net_m = 0.5\nsites_net_m = 3\ntime_s = 20\ngap_pct = 2\n"
 LIMITS = "[optimise.limits]\npanels = 26\naisle_m = 0.5\n"
 
