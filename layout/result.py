@@ -10,7 +10,7 @@ import pandas as pd
 from layout.arrange.arrangement import Arrangement
 from layout.plan import Plan
 from layout.result_gap import MethodGap
-from layout.result_sheets import SheetEffect
+from layout.result_sheets import SheetEffect, energy_change
 from layout.uncertainty import Estimate, Response, Uncertainty, uncertainty
 from sites.conventions import FloatArray
 
@@ -170,6 +170,10 @@ class Boost:
     ledger: LightLedger
     adjusted: Adjusted | None = None
     """None unless the plan asks for it."""
+
+    def change(self, energy_ac_kwh: float) -> float:
+        """An AC energy over that without them, minus 1."""
+        return energy_change(energy_ac_kwh, self.bare_energy_ac_kwh)
 
     @property
     def rest_kwh_per_m2(self) -> float:

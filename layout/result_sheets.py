@@ -4,6 +4,17 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 
+def energy_change(after_kwh: float, before_kwh: float) -> float:
+    """One energy over another, minus 1; 0 where neither gives anything, infinite where only the second gives nothing.
+
+    >>> energy_change(11.0, 10.0) > 0.0, energy_change(0.0, 0.0), energy_change(1.0, 0.0)
+    (True, 0.0, inf)
+    """
+    if before_kwh > 0.0:
+        return after_kwh / before_kwh - 1.0
+    return float("inf") if after_kwh > 0.0 else 0.0
+
+
 @dataclass(frozen=True)
 class SheetSide:
     """One side of the comparison: AC energy of the year, light on the fronts before glass, the share of DC energy that
@@ -36,14 +47,15 @@ class SheetEffect:
     @property
     def energy_fraction(self) -> float:
         """AC energy with the sheets over that without, minus 1."""
-        return self.with_sheets.energy_ac_kwh / self.without_sheets.energy_ac_kwh - 1.0
+        return energy_change(self.with_sheets.energy_ac_kwh, self.without_sheets.energy_ac_kwh)
 
     @property
     def cooling_energy_fraction(self) -> float:
         """The part of `energy_fraction` that hindered cooling makes."""
         if self.freely_cooled is None:
             return 0.0
-        return (self.with_sheets.energy_ac_kwh - self.freely_cooled.energy_ac_kwh) / self.without_sheets.energy_ac_kwh
+        before, cooled = self.without_sheets.energy_ac_kwh, self.freely_cooled.energy_ac_kwh
+        return energy_change(before + self.with_sheets.energy_ac_kwh - cooled, before)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers."""

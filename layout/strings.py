@@ -58,9 +58,11 @@ def string_cautions(
         "voltage the tracker holds; a licensed electrician decides."
     ]
     if window_loss > WINDOW_LOSS:
+        low, high = wiring.window_v
+        where = f"below {low:g} V" if np.isinf(high) else f"outside {wiring.window}"
         lines.append(
-            f"Trackers: {100 * window_loss:.1f} % of the energy is lost because strings would work outside "
-            f"{wiring.window}. Strings of another length may suit the inverter better."
+            f"Trackers: {100 * window_loss:.1f} % of the energy is lost because strings would work {where}. Strings of "
+            "another length may suit the inverter better."
         )
     if wiring.mode == "list" and arrangement.repeat is not None:
         lines.append(

@@ -20,7 +20,7 @@ from layout.plan import InverterTable, LossTable
 from layout.reached_light import arriving_beam
 from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
-from layout.result_sheets import SheetEffect
+from layout.result_sheets import SheetEffect, energy_change
 from layout.strings import string_cautions
 from layout.uncertainty import RESPONSE_FACTORS, Response
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
@@ -114,7 +114,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         parallel_mismatch_loss_fraction=1.0 - _kept(year, "parallel", "series"),
         voltage_window_loss_fraction=1.0 - _kept(year, "wired", "parallel"),
         start_loss_kwh=float((power.dc_kw - power.started_kw).sum()) * hours,
-        reflected_gain_fraction=float(power.ac_kw.sum() / (traced.bare_power or power).ac_kw.sum()) - 1.0,
+        reflected_gain_fraction=energy_change(ac, float((traced.bare_power or power).ac_kw.sum()) * hours),
         dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
         clipped_kwh=float(power.clipped_kw.sum()) * hours,
         hottest_cell_c=peak.hottest_cell_c,
@@ -200,11 +200,16 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
         bare_ac_kw=pd.Series(spread(len(c.weather.start), c.sky.index, power.ac_kw, 0.0), index=c.weather.start),
         extra_kwh_per_m2_reflector=per_reflector,
         bare_kwh_per_m2_panel=per_panel,
-        break_even_fraction=per_reflector / per_panel,
+        break_even_fraction=_over(per_reflector, per_panel),
         beam_lost_kwh_per_m2=float(((free - bare.beam) @ area) @ light / area.sum()),
         brought_kwh_per_m2=float("nan") if arrangement.scene.diffusers else brought,
         ledger=reflected,
     )
+
+
+def _over(part: float, whole: float) -> float:
+    """A ratio; NaN over nothing (an inverter that never starts)."""
+    return part / whole if whole > 0.0 else float("nan")
 
 
 def _kept(year: FieldYear, after: str, before: str) -> float:

@@ -55,7 +55,7 @@ def _boost_row(r: LayoutResult, boost: Boost) -> tuple[str, ...]:
     told = np.isfinite(boost.brought_kwh_per_m2)
     return (
         number(r.reflector_area_m2),
-        signed_percent(r.energy_ac_kwh / boost.bare_energy_ac_kwh - 1.0),
+        signed_percent(boost.change(r.energy_ac_kwh)),
         _minus(boost.beam_lost_kwh_per_m2),
         _minus(boost.brought_kwh_per_m2) if told else NOTHING,
         _minus(boost.rest_kwh_per_m2) if told else NOTHING,

@@ -22,7 +22,7 @@ GAIN_MAP = "PuOr_r"
 """Orange above 0, purple below: told apart by every kind of colour vision (a ColorBrewer map)."""
 
 HOURS_DAY = 24
-TITLE_LETTERS = 38
+TITLE_LETTERS = 36
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,9 +50,9 @@ def gain_maps(layouts: Mapping[str, LayoutResult], time_zone: str) -> list[tuple
     for name, (r, boost) in boosted(layouts).items():
         if r.reflector_area_m2:
             alone = _gain(r, boost, r.frame["ac_kw"], time_zone)
-            maps = [GainMap(_title(f"{name}: {signed_percent(r.reflected_gain_fraction)}"), alone)]
+            maps = [GainMap(_title(f"{name}: {signed_percent(boost.change(r.energy_ac_kwh))}"), alone)]
             if boost.adjusted is not None:
-                change = signed_percent(boost.adjusted.energy_ac_kwh / boost.bare_energy_ac_kwh - 1.0)
+                change = signed_percent(boost.change(boost.adjusted.energy_ac_kwh))
                 moved = _gain(r, boost, boost.adjusted.ac_kw, time_zone)
                 maps.append(GainMap(_title(f"{name}, set each month: {change}"), moved, boost.adjusted.angles_deg))
             found.append(tuple(maps))
@@ -60,7 +60,7 @@ def gain_maps(layouts: Mapping[str, LayoutResult], time_zone: str) -> list[tuple
 
 
 def _title(text: str) -> str:
-    return textwrap.fill(text, TITLE_LETTERS)
+    return textwrap.fill(text.replace(" %", "\u00a0%"), TITLE_LETTERS)
 
 
 def _gain(r: LayoutResult, boost: Boost, ac_kw: "pd.Series[float]", time_zone: str) -> FloatArray:
@@ -128,6 +128,7 @@ def gain_figure(layouts: Mapping[str, LayoutResult], time_zone: str) -> Figure:
         figure.colorbar(image, cax=bar)
         bar.locator_params(nbins=5)
         bar.tick_params(labelsize=7, length=2, pad=2)
+        bar.set_title("W/m²", fontsize=7, fontweight="normal", pad=4)
     if placed:
         middle = 0.5 * (1 + gap / tall)
         figure.text(0.004, middle, "hour of the site's clock", rotation=90, va="center", fontsize=8)

@@ -46,7 +46,7 @@ def boost_sentences(layouts: Mapping[str, LayoutResult]) -> tuple[str, ...]:
 
 
 def _brings(name: str, r: LayoutResult, boost: Boost) -> str:
-    gain = r.energy_ac_kwh / boost.bare_energy_ac_kwh - 1.0
+    gain = boost.change(r.energy_ac_kwh)
     extra = abs(r.energy_ac_kwh - boost.bare_energy_ac_kwh)
     area = number(r.reflector_area_m2)
     its = f"“{name}”: its {area} m² of reflectors"
@@ -138,8 +138,7 @@ def _tracking_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple
 
 
 def _alone_and_set(r: LayoutResult, boost: Boost, adjusted: Adjusted) -> str:
-    bare = boost.bare_energy_ac_kwh
-    alone, moved = r.energy_ac_kwh / bare - 1.0, adjusted.energy_ac_kwh / bare - 1.0
+    alone, moved = boost.change(r.energy_ac_kwh), boost.change(adjusted.energy_ac_kwh)
     told = f"left alone {signed_percent(alone)} AC, set by hand to each month's best angle {signed_percent(moved)}"
     if moved <= NOTHING_FRACTION:
         return f"{told}, so it pays neither way"

@@ -30,6 +30,7 @@ def water_rows(layouts: Mapping[str, LayoutResult]) -> Rows:
         water = r.hot_water
         if water is None:
             continue
+        dry = water.dry_energy_ac_kwh
         asked = percent(water.hot_water_kwh / water.asked_kwh) if water.asked_kwh > 0 else NOTHING
         lines.append(
             (
@@ -38,8 +39,8 @@ def water_rows(layouts: Mapping[str, LayoutResult]) -> Rows:
                 asked,
                 number(water.store_loss_kwh),
                 f"{water.hours_at_set_temperature:.0f}",
-                number(water.dry_energy_ac_kwh),
-                signed_percent(water.energy_ac_kwh / water.dry_energy_ac_kwh - 1.0),
+                number(dry),
+                signed_percent(water.energy_ac_kwh / dry - 1.0) if dry > 0.0 else NOTHING,
             )
         )
     return Rows(HEADS, tuple(lines))

@@ -5,12 +5,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from layout.arrange import arrange
+from layout.conditions import conditions
 from layout.ledger import electricity
 from layout.plan import parse_plan
 from layout.plan_tables import InverterTable, LossTable
-from layout.result import LayoutResult
-from layout.run import run_plan
+from layout.report.boost_rows import boost_rows
+from layout.report.electric_rows import inverter_rows
+from layout.report.numbers import NOTHING
+from layout.report.sentences_boost import boost_sentences
+from layout.report.water_rows import water_rows
+from layout.result import LayoutResult, PlanResult
+from layout.run import plan_settings, run_plan
 from layout.uncertainty import RESPONSE_FACTORS
+from layout.year import layout_year
+from sites.weather_files import load_weather
 
 PLAN = """
 title = "three panels"
@@ -79,6 +88,31 @@ def test_nothing_below_the_start(three: LayoutResult) -> None:
     lost = 1.0 - {s.label: s.factor for s in three.steps}["Inverter off below its start"]
     hours = three.frame["hours"]
     assert lost == pytest.approx((three.frame["dc_kw"] * hours)[off].sum() / three.energy_dc_kwh, rel=1e-9)
+
+
+def test_an_inverter_that_never_starts() -> None:
+    """All is nought, nothing is divided by it: reflectors, sheets, hot water and draws included."""
+    text = PLAN.replace("ac_limit_kw = 0.8\nstart_kw = 0.06", "start_kw = 500") + (
+        '[[layout.reflector]]\ncorner = [-1.76, -1.7, 0.4]\nalong = [1.76, 0, 0]\nup = [0, -0.5, 0.1]\ntype = "mirror"\n'
+        "[hot_water]\neta0 = 0.5\na1 = 15\nstore_litres = 300\ndraw_litres_per_day = 0\n"
+    )
+    plan = parse_plan(text, "never.toml", Path())
+    weather = load_weather(plan.site)
+    year = conditions(plan.site, weather)
+    year = year.picked(np.arange(0, len(year.albedo), 61))
+    result = layout_year(arrange(plan, plan.layouts[0]), year, plan_settings(plan))
+    assert result.energy_ac_kwh == 0.0
+    assert result.start_loss_kwh == pytest.approx(result.energy_dc_kwh)
+    assert result.reflected_gain_fraction == 0.0
+    assert result.boost is not None
+    assert np.isnan(result.boost.break_even_fraction)
+    layouts = {"three": result}
+    assert water_rows(layouts).rows[0][-1] == NOTHING
+    assert "bring nothing to speak of" in boost_sentences(layouts)[0]
+    assert boost_rows(layouts).rows[0][2] == "0.0 %"
+    whole = PlanResult(plan, layouts, (), ())
+    assert whole.uncertainty.layouts["three"].p90_kwh == 0.0
+    assert len(inverter_rows(whole).rows) == 1
 
 
 def test_without_limit_and_start_nothing_is_cut() -> None:
