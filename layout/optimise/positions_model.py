@@ -20,6 +20,7 @@ allows some rows and some sites. The solver begins from a choice found quickly, 
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pyomo.environ as pyo
@@ -27,6 +28,8 @@ import pyomo.environ as pyo
 from layout.optimise.positions_nets import START, Chosen, Cross, Limit, RowNet, SiteNet, energy_of
 from layout.optimise.positions_pairs import add_sites
 from layout.optimise.positions_start import Start, spare_panels, start_of
+from layout.optimise.row_bounds import only, row_bounds
+from layout.optimise.site_counts import count_bound, counts
 from layout.optimise.site_search import best_towers
 from layout.optimise.solver import EXACT_GAP, solve_or_explain
 from sites.conventions import FloatArray, IntArray
@@ -54,6 +57,16 @@ def choose(
         found = best_towers(sites, limits, start.towers, gap, time_limit_s)
         none = np.zeros(0)
         return _chosen(start.arcs, none, found.towers, None, found.kwh, found.bound_kwh, begin, found.timed_out)
+    cap = float("inf")
+    if rows is not None and sites is None and limits and start is not None:
+        bounds = row_bounds(rows, limits)
+        cap, keep = bounds.kwh, bounds.worth(start.kwh)
+        rows, limits = only(rows, limits, keep)
+        start = replace(start, arcs=(np.cumsum(keep) - 1)[start.arcs])
+    elif rows is not None and sites is not None:
+        # Each by itself, the other taking nothing of the limits: weak, and at hand where the time is too short.
+        on_rows = [x for x in limits if not len(x.site) or x.site.min() >= 0]
+        cap = row_bounds(rows, on_rows).kwh + max([0.0] + [count_bound(sites, n) for n in counts(sites, limits, 0.0)])
     model, energy = _built(rows, sites, cross, limits, fold_kwh)
     model.energy = pyo.Objective(expr=energy, sense=pyo.maximize)
     named = _add_limits(model, rows, sites, limits)
@@ -69,7 +82,7 @@ def choose(
         took, cut, towers, split, kwh = start.arcs, start.cut, start.towers, start.split, start.kwh
     at = rows.head[took] if rows is not None else took
     left = rows.panels[at] - cut if rows is not None else cut
-    return _chosen(at, left, towers, split, kwh, solved.bound, begin, solved.timed_out)
+    return _chosen(at, left, towers, split, kwh, min(cap, solved.bound), begin, solved.timed_out)
 
 
 def _chosen(

@@ -132,28 +132,36 @@ def _rows(
     if allowed is not None:
         inside = allowed[rows.head] & ((rows.tail == START) | allowed[np.maximum(rows.tail, 0)])
         kwh = np.where(inside, kwh, -np.inf)
-    order = np.argsort(rows.head, kind="stable")
-    first = np.searchsorted(rows.head[order], np.arange(len(rows.panels) + 1))
-    free = longest(rows, kwh, order, first)
-    yield trimmed(rows, limits, free, towers)
+    yield trimmed(rows, limits, longest(rows, kwh), towers)
     spare = spare_panels(rows)[rows.head]
     for limit in limits:
-        if limit.most is None:
-            continue
         cost = limit.panel * rows.panels[rows.head] + (limit.arc if len(limit.arc) else 0.0)
-        if not (cost > 0).any():
+        if limit.most is None or not (cost > 0).any():
             continue
         low, high = 0.0, 2.0 * float((rows.kwh / np.maximum(cost, 1e-9))[cost > 0].max())
         for _ in range(HALVINGS):
             price = 0.5 * (low + high)
-            # Dear panels are left away: what each adds less its price, times those that can go.
-            gone = spare * np.maximum(0.0, price * limit.panel - rows.kwh_per_panel)
-            arcs = longest(rows, kwh - price * cost + gone, order, first)
-            short = np.where(gone[arcs] > 0, spare[arcs], 0.0)
+            value, takes = priced(rows, limit, cost, spare, price)
+            arcs = longest(rows, np.where(np.isfinite(kwh), value + kwh - rows.kwh, -np.inf))
+            short = np.where(takes[arcs] < cost[arcs], spare[arcs], 0.0)
             fits = used(rows, limit, arcs, short, towers) <= limit.most
-            yield (arcs, short) if fits else trimmed(rows, limits, arcs, towers)
+            if fits:
+                yield arcs, short
             yield trimmed(rows, limits, arcs, towers)
             low, high = (low, price) if fits else (price, high)
+
+
+def priced(
+    rows: RowNet, limit: Limit, cost: FloatArray, spare: FloatArray, price: float
+) -> tuple[FloatArray, FloatArray]:
+    """Energy of each arc less the price of what it takes of a limit, and what it takes, (a,) each. Panels that add
+    less than their price are left away.
+
+    cost, spare : (a,) what it takes with every panel, and panels that can be left away
+    """
+    gone = np.where(price * limit.panel > rows.kwh_per_panel, spare, 0.0)
+    takes = cost - limit.panel * gone
+    return rows.kwh - rows.kwh_per_panel * gone - price * takes, takes
 
 
 def spare_panels(rows: RowNet) -> FloatArray:
@@ -161,11 +169,10 @@ def spare_panels(rows: RowNet) -> FloatArray:
     return rows.step * np.maximum(0.0, np.floor(rows.panels / rows.step) - 1.0)
 
 
-def longest(rows: RowNet, value: FloatArray, order: IntArray, first: IntArray) -> IntArray:
-    """Arcs of the path with the largest sum, from the front; none where every path is below 0.
-
-    value : (a,);  order : arcs by the row behind;  first : (n + 1,) where each row's begin in it
-    """
+def longest(rows: RowNet, value: FloatArray) -> IntArray:
+    """Arcs of the path with the largest sum, from the front; none where every path is below 0. value : (a,)"""
+    order = np.argsort(rows.head, kind="stable")
+    first = np.searchsorted(rows.head[order], np.arange(len(rows.panels) + 1))
     n = len(rows.panels)
     best, came = np.full(n, -np.inf), np.full(n, -1, dtype=np.int64)
     for i in range(n):  # a row's best way hangs on the ways to the rows in front
