@@ -8,10 +8,10 @@ from layout.result import LayoutResult
 from layout.result_sheets import SheetSide
 
 SHEET_HEADS = (
-    "",
+    "sheets",
     "AC kWh\na year",
     "light\nkWh/m²",
-    "lost, un-\neven light",
+    "lost to\nunevenness",
     "hottest\ncell °C",
     "in still\nair °C",
     "brightest\ncell W/m²",
