@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from layout.power.follow_types import Series, Tables, omega_table
-from layout.power.panel_model import ANY_VOLTAGE, CELL_RANGE_C, PanelModel, check_range
+from layout.power.panel_model import ANY_VOLTAGE, CELL_RANGE_C, LEAKY_SHARE, PanelModel, check_range
 from layout.power.peak import warmth
 from layout.power.reverse import reverse_of, reverse_table
 from sites.conventions import Float32Array, FloatArray, IntArray
@@ -130,4 +130,5 @@ def tables_of(model: PanelModel) -> Tables:
         per_light=model.per_light.values,
         mismatch=model.mismatch.values,
         peak_volts=model.peak_volts.values,
+        leaky=model.leaky_share > LEAKY_SHARE,
     )

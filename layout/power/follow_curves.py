@@ -12,9 +12,10 @@ KNEE_NODES = (0.92, 1.0)
 SHARED_NODES = (0.0, 0.5, 0.9, 1.0)
 BACK_NODES = (-0.15, -0.02)
 LEAK_NODES = (0.3, 1.1)
+LEAKY_NODES = (0.25, 0.4, 0.6, 0.7, 0.8)
 """Nodes of a part's curve: over the current of a knee; over that of the string's brightest cell; the same where a
 brighter half drives current back through a darker one; over the current beyond the weakest cell's at which its reverse
-voltage takes all of the part's."""
+voltage takes all of the part's; more over the brightest cell's where cells leak and curves slope everywhere."""
 
 SPREAD = 1.4
 """Power with which the net's currents go from 0 to the brightest cell's."""
@@ -28,6 +29,9 @@ def part_curve(part: int, top: float, back: bool, w: Work, t: Tables) -> None:
         n = insert(nodes, n, share * top)
     if back:
         for share in BACK_NODES:
+            n = insert(nodes, n, share * top)
+    if t.leaky:
+        for share in LEAKY_NODES:
             n = insert(nodes, n, share * top)
     count = w.number[part]
     knees = min(KNEES, count)

@@ -106,6 +106,17 @@ def alike(p0: int, p1: int, s: Series) -> bool:
 
 
 @inlined
+def widest_part(low: float, high: float, p0: int, p1: int, s: Series, w: Work) -> float:
+    """How far a part's darkest cell lies below its brightest, a share, at most; of the whole string without diodes."""
+    if not s.diodes:
+        return 1.0 - low / high if alike(p0, p1, s) else 1.0
+    widest, parts = 0.0, s.groups * s.halves
+    for part in range(p0 * parts, p1 * parts):
+        widest = max(widest, 1.0 - w.full[part, 0] / w.full[part, w.number[part] - 1])
+    return widest
+
+
+@inlined
 def level_share(high: float) -> float:
     """Share by which cells of one level may differ."""
     return min(LEVEL * np.sqrt(FULL_LIGHT / high), LEVEL_MOST)
@@ -123,13 +134,8 @@ def best_of_string(
     if mean - low <= MILD_DEPTH * more and high - low <= MILD_SPREAD * more and alike(p0, p1, s):
         return nearly_even(light, cell_c, mean, p0, p1, s, t)
     top = fill_levels(light, cell_c, p0, p1, level_share(high), s, t, w)
-    widest, parts = 1.0 - low / high, s.groups * s.halves
-    if s.diodes:
-        widest = 0.0
-        for part in range(p0 * parts, p1 * parts):
-            widest = max(widest, 1.0 - w.full[part, 0] / w.full[part, w.number[part] - 1])
     g0, g1 = p0 * s.groups, p1 * s.groups
-    if widest <= min(SMOOTH * np.sqrt(FULL_LIGHT / high), SMOOTH_MOST) and (s.diodes or alike(p0, p1, s)):
+    if not t.leaky and widest_part(low, high, p0, p1, s, w) <= min(SMOOTH * np.sqrt(FULL_LIGHT / high), SMOOTH_MOST):
         return best_at_knees(g0, g1, s, t, w)
     string_net(top, p0, p1, s, t, w)
     return best_of_net(g0, g1, s, t, w)

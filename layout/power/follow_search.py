@@ -12,8 +12,9 @@ NEARLY = 0.9
 """Maxima looked at on the exact curve, and the share of the highest estimate from which others count."""
 
 TURNS = 5
-SPLITS = 3
-"""Looks at each, and steps of Newton's method that share a current out among halves."""
+SPLITS = 10
+WIDE = 0.3
+"""Looks at each; most steps that share a current out among halves, and how far beyond them one may be driven."""
 
 STEEP = 30.0
 """d ln(-I · dV/dI / V) / d ln I near a maximum, where that is 1: for the first step."""
@@ -33,6 +34,29 @@ APART = 0.08
 """Groups whose light differs by less than this share belong to the same maximum."""
 
 
+@inlined
+def joined_at(current: float, g: int, t: Tables, w: Work) -> tuple[float, float]:
+    """Voltage of a group's two halves in parallel and its derivative: Newton's method, kept between ends that close
+    in, since past a knee the tangent leads astray."""
+    first, own, rise = w.share[g] * current, 0.0, 0.0
+    low, high = -WIDE * current, (1.0 + WIDE) * current
+    for _ in range(SPLITS):
+        va, sa = part_volts(first, 2 * g, w, t)
+        vb, sb = part_volts(current - first, 2 * g + 1, w, t)
+        move = (vb - va) / (sa + sb)
+        own, rise = va + sa * move, sa * sb / (sa + sb)
+        if move > 0.0:
+            low = first
+        else:
+            high = first
+        if abs(move) < 0.005 * current:
+            first += move
+            break
+        first = first + move if low < first + move < high else 0.5 * (low + high)
+    w.share[g] = first / current
+    return own, rise
+
+
 @compiled
 def string_at(current: float, g0: int, g1: int, s: Series, t: Tables, w: Work) -> tuple[float, float]:
     """Voltage of groups g0 to g1 in series [V] and its derivative [V/A] at a current, exactly; the halves' shares are
@@ -46,16 +70,7 @@ def string_at(current: float, g0: int, g1: int, s: Series, t: Tables, w: Work) -
         if s.halves == 1:
             own, rise = part_volts(current, g, w, t)
         else:
-            first, own, rise = w.share[g] * current, 0.0, 0.0
-            for _ in range(SPLITS):
-                va, sa = part_volts(first, 2 * g, w, t)
-                vb, sb = part_volts(current - first, 2 * g + 1, w, t)
-                move = (vb - va) / (sa + sb)
-                own, rise = va + sa * move, sa * sb / (sa + sb)
-                first += move
-                if abs(move) < 0.005 * current:
-                    break
-            w.share[g] = first / current
+            own, rise = joined_at(current, g, t, w)
         if s.diodes and own < bypass:
             own, rise = bypass, 0.0
         volts += own

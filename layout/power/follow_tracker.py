@@ -163,7 +163,8 @@ def tracker_hour(
             lowest, highest = min(lowest, volts), max(highest, volts)
     low, high = window
     inside = lowest >= low * (1.0 + EDGE) and highest <= high * (1.0 - EDGE)
-    if alone <= 0.0 or (inside and highest - lowest <= SAME_VOLTS * highest):
+    same = highest - lowest <= SAME_VOLTS * highest
+    if alone <= 0.0 or (inside and same):
         return alone, alone, alone
     top_v = 0.0
     for k in range(len(p.times)):
@@ -176,7 +177,7 @@ def tracker_hour(
     least = LEAST_SHARE * top_v
     free, volts = best_between(least, top_v, p, s, t, w)
     free = min(free, alone)
-    if len(p.times) == 1:  # equal strings choose the voltage that each would choose alone
+    if same:
         free = alone
     if low <= volts <= high:
         return alone, free, free

@@ -18,7 +18,7 @@ FINE_NODES = round((FINE_TO - FINE_FROM) / FINE_STEP) + 1
 NET = 40
 """String currents on which maxima are looked for."""
 
-PART_NODES = 20
+PART_NODES = 24
 GROUP_NODES = 2 * PART_NODES
 """Most nodes of a part's and of a group's curve."""
 
@@ -27,7 +27,8 @@ class Tables(NamedTuple):
     """Of a panel type. omega : ln ω at its nodes; reverse : (share nodes, volt nodes) of `layout.power.reverse`;
     breakdown_v < 0; dark_shunt, share_limit : ends of its rows; shunt : of a cell [1/ohm]; group_v, rest_v : voltage
     of a group at rest and at the best point; warm : (temperatures, 5) of a cell, as layout.power.peak.Warmth;
-    per_light, mismatch, peak_volts : tables of the whole panel, flat, as layout.power.panel_model.LightHeatTable"""
+    per_light, mismatch, peak_volts : tables of the whole panel, flat, as layout.power.panel_model.LightHeatTable;
+    leaky : whether cells leak so much that maxima lie far from knees"""
 
     omega: FloatArray
     reverse: Float32Array
@@ -41,6 +42,7 @@ class Tables(NamedTuple):
     per_light: Float32Array
     mismatch: Float32Array
     peak_volts: Float32Array
+    leaky: bool
 
 
 class Series(NamedTuple):

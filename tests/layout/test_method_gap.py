@@ -27,9 +27,8 @@ def test_both_kinds_of_hours_are_told(small_result: PlanResult) -> None:
             gap = told[which]
             assert gap["hours"] == HOURS_EACH
             assert abs(gap["energy_fraction"]) <= abs(gap["furthest_fraction"]) + 1e-9
-        # the weakest-cell rule overstates what shade costs: below 0 but for a few last digits
-        assert -0.06 < told["worst"]["energy_fraction"] < 0.002, name
-        assert told["median"]["energy_fraction"] < 0.002
+        assert abs(told["worst"]["energy_fraction"]) < 0.01, name
+        assert abs(told["median"]["energy_fraction"]) < 0.004
 
 
 WIRED = """
@@ -54,10 +53,10 @@ tracker_min_v = {least}
 """
 
 
-@pytest.mark.parametrize(("panel", "least", "most"), [("mono_glass", 60, 0.06), ("thin_film", 20, 0.004)])
+@pytest.mark.parametrize(("panel", "least", "most"), [("mono_glass", 60, 0.004), ("thin_film", 20, 0.004)])
 def test_strings_are_told_by_the_years_own_path(panel: str, least: float, most: float) -> None:
-    """The rule keeps within some per cent of the full solution, following cells within the 0.2 % of the mean that the
-    10,000 patterns ask for; both methods see each panel's own light."""
+    """Within a few tenths of a per cent of the energy, as the 0.2 % of the mean that the 10,000 patterns ask for; both
+    methods see each panel's own light."""
     plan = parse_plan(WIRED.format(panel=panel, least=least), "rows.toml", Path())
     arrangement, found = arrange(plan, plan.layouts[0]), conditions(plan.site, load_weather(plan.site))
     year = found.picked(np.arange(0, len(found.albedo), 61))
