@@ -36,7 +36,7 @@ ghi_kwh_per_m2_day = [1.9, 2.7, 3.9, 5.0, 6.1, 6.9, 7.2, 6.3, 4.8, 3.2, 2.1, 1.6
 air_c = [4, 6, 9, 13, 18, 22, 25, 25, 20, 15, 10, 6]
 wind_m_s = [3, 3, 3, 3, 3, 3, 3, 3, 3, 3, 3, 3]
 [plot]
-boundary = [[0, 0], [9, -1], [11, 8], [1, 9]]
+boundary = [[0, 0], [7, -1], [9, 7], [1, 8]]
 setback_m = 0.3
 [prices]
 panel = 100
@@ -76,9 +76,11 @@ low = 3.5
 high = 5.0
 step = 0.5
 [optimise.limits]
-panels = 24
+panels = 16
 [optimise.positions]
 layouts = ["benches"]
+rows_net_m = 0.5
+gap_pct = 1
 """
 VOID = {"meta", "img", "br", "link", "hr"}
 
@@ -158,7 +160,7 @@ def test_says_what_it_is_better_than_what_is_proven_and_what_could_overturn_it(r
     ):
         assert words in told, words
     reached = limits_reached(found.answer, found.ranked[0].name)
-    assert ("What holds it back: the limit on panels (24" in told) == ("panels" in reached)
+    assert ("What holds it back: the limit on panels (16" in told) == ("panels" in reached)
     assert not re.search(r"\.\.|;\.|;;|\bnan\b|\binf\b|None|_", told)
 
 
@@ -244,7 +246,7 @@ def test_every_cut_passes_through_the_best_and_keeps_to_its_bounds(found: Review
 
 def test_tables_tell_limits_proof_and_moves(found: Review) -> None:
     best = found.answer.layouts[found.answer.best]
-    assert limit_rows(found.answer, best.chosen).rows[0][:2] == ("panels", "at most 24")
+    assert limit_rows(found.answer, best.chosen).rows[0][:2] == ("panels", "at most 16")
     placed = found.answer.layouts["benches"].positions
     assert placed is not None
     (row,) = position_rows(found.answer).rows
