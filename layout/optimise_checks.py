@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from layout.optimise_tables import (
+    SEVERAL,
     OptimiseTable,
     PositionsTable,
     PricesTable,
@@ -16,6 +17,7 @@ from layout.optimise_tables import (
     whole_number,
     with_values,
     word_keys,
+    words_for,
 )
 from layout.panel_types import list_panel_types
 from layout.plan_tables import Layout, RowsLayout, TowersLayout, UprightLayout
@@ -116,9 +118,21 @@ def _choice_faults(vary: VaryTable, layout: Layout, reflectors: Collection[str],
     faults = [Fault(file, f"{key}.{n}", "beside choices", "either choices or low and high") for n in given]
     if len(set(vary.choices)) < max(2, len(vary.choices)):
         faults.append(Fault(file, f"{key}.choices", shown(list(vary.choices)), "at least two words, each once"))
-    words = {"orientation": ("landscape", "portrait"), "panel": list_panel_types()}.get(vary.key, reflectors)
-    wrong = [(i, word) for i, word in enumerate(vary.choices) if word not in words]
-    return faults + [Fault(file, f"{key}.choices[{i}]", shown(word), nearest(word, words)) for i, word in wrong]
+    return faults + _word_faults(vary, layout, reflectors, file, key)
+
+
+def _word_faults(vary: VaryTable, layout: Layout, reflectors: Collection[str], file: str, key: str) -> list[Fault]:
+    """Words that a key cannot have, or that a choice gives twice."""
+    types = list_panel_types() if vary.key == "panel" else reflectors
+    words = words_for(layout, vary.key) or types
+    faults = []
+    for i, choice in enumerate(vary.choices):
+        several = vary.key.split(".")[-1] in SEVERAL
+        parts = [w.strip() for w in choice.split(",")] if several else [choice]
+        here = f"{key}.choices[{i}]"
+        faults += [Fault(file, here, shown(w), nearest(w, words)) for w in parts if w not in words]
+        faults += [Fault(file, here, f"{shown(w)} twice", "each once") for w in set(parts) if parts.count(w) > 1]
+    return faults
 
 
 def _position_faults(table: PositionsTable, layouts: Mapping[str, Layout], file: str) -> list[Fault]:

@@ -2,11 +2,12 @@
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field
 
-from layout.plan_tables import Layout, RowsLayout, TowersLayout, UprightLayout
+from layout.booster_tables import ALL_SIDES, PLACES, ROW_PLACES, Booster
+from layout.plan_tables import Face, Layout, RowsLayout, TowersLayout, UprightLayout
 from sites.tables import Table, key_of, number, text, whole
 
 Objective = Literal["kwh_per_m2_plot", "energy_ac_kwh", "kwh_per_m2_panel", "cost_per_kwh"]
@@ -15,10 +16,19 @@ FIXED = (
     "name", "kind", "place", "booster", "cover", "positions_m", "row_columns", "sites", "sides", "faces", "adjust",
     "reflector", "panel", "orientation",
 )  # fmt: skip
-"""Keys without a number. To compare places of boosters or faces of towers, write a layout for each."""
+"""Keys without a number."""
 
-WORDS = ("orientation", "panel")
-"""Keys of a layout that ``choices`` may vary; of a booster: reflector."""
+WORDS = ("orientation", "panel", "faces")
+"""Keys of a layout that ``choices`` may vary."""
+
+BOOSTER_WORDS = ("reflector", "place", "sides", "faces")
+"""The same of a booster."""
+
+SEVERAL = ("sides", "faces")
+"""Those that hold several words; a choice gives them parted by commas."""
+
+SAME_IN_PLACE = {"width_m": "depth_m", "depth_m": "width_m", "tilt_deg": "opening_deg", "opening_deg": "tilt_deg"}
+"""A sheet's depth and angle have other names in other places; a booster that changes its place keeps them."""
 
 Value = float | str
 """What a key that varies may have."""
@@ -36,7 +46,8 @@ class VaryTable(Table):
     high: float | None = number("largest value; needed unless choices are given", None)
     step: float | None = number("values lie so far apart, from low on; absent: a 256th of the range", None, gt=0)
     choices: tuple[str, ...] = key_of(
-        "instead of low and high, words to choose from: orientation, panel, booster[0].reflector",
+        "instead of low and high, words to choose from: orientation, panel, faces of towers ('east, west'), "
+        "booster[0].reflector, .place (aisle, wings, strips; depth and angle are kept), .sides, .faces",
         "at least two words",
         (),
     )
@@ -134,10 +145,33 @@ def variable_keys(layout: Layout) -> list[str]:
 
 
 def word_keys(layout: Layout) -> list[str]:
-    """Keys of a layout that hold one word which may vary."""
+    """Keys of a layout that hold words which may vary."""
     if not isinstance(layout, RowsLayout | UprightLayout | TowersLayout):
         return []
-    return [k for k, _ in layout if k in WORDS] + [f"booster[{i}].reflector" for i in range(len(layout.booster))]
+    found = [k for k, _ in layout if k in WORDS]
+    for i, booster in enumerate(layout.booster):
+        found += [f"booster[{i}].{k}" for k, _ in booster if k in BOOSTER_WORDS and (k != "place" or movable(booster))]
+    return found
+
+
+def movable(booster: Booster) -> bool:
+    """Whether a booster may change its place: those of rows, which all have a depth and an angle."""
+    return booster.place in ROW_PLACES
+
+
+def words_for(layout: Layout, key: str) -> tuple[str, ...] | None:
+    """Words that a key of a layout may have; None where they are names of types."""
+    match = BOOSTER_KEY.match(key)
+    word = match[2] if match else key
+    if word == "orientation":
+        return ("landscape", "portrait")
+    if word == "place":
+        return ROW_PLACES
+    if word == "sides":
+        return ALL_SIDES
+    if word == "faces":
+        return ("north", "east", "south", "west") if match else get_args(Face)
+    return None
 
 
 def whole_number(layout: Layout, key: str) -> bool:
@@ -158,16 +192,38 @@ def with_values(layout: Layout, values: Mapping[str, Value]) -> Layout:
     """The layout with some of its values set. Raises pydantic.ValidationError where one is out of its range."""
     told = layout.model_dump()
     boosters = [dict(b) for b in told.get("booster", ())]
-    for key, value in values.items():
-        match = BOOSTER_KEY.match(key)
-        table, word = (boosters[int(match[1])], match[2]) if match else (told, key)
-        if isinstance(value, str):
-            table[word] = value
-        else:
-            table[word] = round(value) if isinstance(table[word], int) else float(value)
+    set_values(told, boosters, values)
     rest = {k: v for k, v in told.items() if k != "booster"}
     made = type(layout).model_validate(rest)
-    olds = getattr(layout, "booster", ())
-    return made.model_copy(
-        update={"booster": tuple(type(o).model_validate(b) for o, b in zip(olds, boosters, strict=True))}
-    )
+    return made.model_copy(update={"booster": tuple(PLACES[b["place"]].model_validate(b) for b in boosters)})
+
+
+def set_values(table: dict[str, Any], boosters: list[dict[str, Any]], values: Mapping[str, Value]) -> None:
+    """Set values in a layout's table and those of its boosters; a booster's place before its other keys."""
+    for key, value in sorted(values.items(), key=lambda kv: not kv[0].endswith(".place")):
+        match = BOOSTER_KEY.match(key)
+        into, word = (boosters[int(match[1])], match[2]) if match else (table, key)
+        if match and word == "place":
+            _move(into, str(value))
+        elif match and word not in PLACES[into["place"]].model_fields:
+            if SAME_IN_PLACE.get(word) in PLACES[into["place"]].model_fields:
+                into[SAME_IN_PLACE[word]] = value
+        elif word in SEVERAL:
+            into[word] = [w.strip() for w in str(value).split(",")]
+        elif isinstance(value, str):
+            into[word] = value
+        else:
+            into[word] = round(value) if isinstance(into.get(word), int) and value == round(value) else float(value)
+
+
+def _move(booster: dict[str, Any], place: str) -> None:
+    """Give a booster another place: its depth and angle by their names there, what has no sense there left out."""
+    keys = PLACES[place].model_fields
+    for old, new in SAME_IN_PLACE.items():
+        if old in booster and old not in keys and new in keys:
+            booster[new] = booster.pop(old)
+    for key in [k for k in booster if k not in keys]:
+        del booster[key]
+    booster["place"] = place
+    if place == "wings":
+        booster.setdefault("opening_deg", 0.0)

@@ -13,7 +13,7 @@ import numpy as np
 import pyproj
 
 from layout.arrange.arrangement import Arrangement
-from layout.optimise_tables import BOOSTER_KEY, Value
+from layout.optimise_tables import Value, set_values
 from layout.plan import Layout
 from sites.conventions import elevation_azimuth
 
@@ -37,11 +37,7 @@ def plan_with(
             for key in [k for k in table if k in FILE_KEYS]:
                 table[key] = str((folder / table[key]).resolve())
     for layout in made["layout"]:
-        for key, value in best.get(layout["name"], {}).items():
-            match = BOOSTER_KEY.match(key)
-            table, word = (layout["booster"][int(match[1])], match[2]) if match else (layout, key)
-            whole = isinstance(table.get(word), int) and not isinstance(value, str) and value == round(value)
-            table[word] = round(value) if whole else value  # type: ignore[arg-type]
+        set_values(layout, layout.get("booster", []), best.get(layout["name"], {}))
         for key, places in (placed or {}).get(layout["name"], {}).items():
             layout[key] = (
                 [list(p) if isinstance(p, tuple) else p for p in places] if isinstance(places, tuple) else places
