@@ -21,6 +21,7 @@ from layout.light.coefficients import ground_light, light_coefficients
 from layout.light.edges import even_edge
 from layout.light.ground import GroundLight
 from layout.light.lattice import grid_lattice
+from layout.light.net import Net
 from layout.light.places import PlaceNet
 from layout.optimise.bay import Bay
 from layout.peaks import peaks
@@ -45,6 +46,9 @@ ALIKE_HOURS = 4
 
 ELEVATION_STEP_DEG, AZIMUTH_STEP_DEG = 6.0, 12.0
 """The sun stands in one place within so much."""
+
+LEAST_ROWS = 6
+"""Points up a panel, at least."""
 
 DARK_W = 1e-3
 """Power of a panel below which its share is of no account."""
@@ -151,16 +155,20 @@ def bay_dc_w(field: Field, sky: BaySky, settings: Settings, thin: bool) -> Float
 
 def thinned(family: Family, field: Field) -> Family:
     """A family by one point along the row for each bypass group side by side along it."""
-    arrangement, net = field.arrangement, family.net
-    n = groups_along_edges(arrangement.panel_type, int(arrangement.orientation[family.traced[0]]))[1]
+    arrangement, net, first = field.arrangement, family.net, int(family.traced[0])
+    n = groups_along_edges(arrangement.panel_type, int(arrangement.orientation[first]))[1]
     if net.n_along <= n:
         return family
     edge = even_edge(n)
     nearest = np.abs(net.middles()[1][:, None] - edge.at).argmin(axis=0)
     groups = family.groups.reshape(net.n_up, net.n_along)[:, nearest].reshape(-1)
-    if net.up is None:
-        return replace(family, net=replace(net, n_along=n, pattern=grid_lattice(-(-6 // net.n_up), 1)), groups=groups)
-    return replace(family, net=replace(net, n_along=n, along=edge), groups=groups)
+    if net.n_up < LEAST_ROWS:
+        fewer = Net(net.n_up, n, grid_lattice(-(-LEAST_ROWS // net.n_up), 1))
+    else:
+        # Light by way of sheets is the mean over the panel's cell around each point, not over half the panel.
+        cells = arrangement.scene.panels[first].cells
+        fewer = Net(net.n_up, n, up=net.up or even_edge(net.n_up), along=edge, panel_cells=cells)
+    return replace(family, net=fewer, groups=groups)
 
 
 def _family_dc_w(field: Field, family: Family, e: Evaluator, sky: BaySky, store: GroundLight | None) -> FloatArray:
