@@ -363,7 +363,7 @@ def test_ctrl_c_leaves_nothing(
 
     monkeypatch.setattr(layout.cli, "_progress", stopping)
     path = tmp_path / "roof.toml"
-    path.write_text(PLAN, encoding="utf-8")
+    path.write_text(PLAN.replace("columns = 2", "columns = 1"), encoding="utf-8")
     assert main(["retrofit", str(path), "--out", str(tmp_path / "out")]) == 130
     assert capsys.readouterr().err == "stopped; nothing half-written\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["roof.toml"]
