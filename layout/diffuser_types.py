@@ -43,14 +43,19 @@ class DiffuserType:
         return usable_transmittance(self.transmittance, self.heat_transmittance)
 
     @property
-    def line(self) -> str:
-        """The type's values in one line."""
+    def values(self) -> str:
+        """The type's values in words."""
         along, across = self.spread_rms_deg
         return (
-            f"{self.name}: passes {self.transmittance:g} of the sunlight, {self.heat_transmittance:g} of that beyond "
+            f"passes {self.transmittance:.3g} of the sunlight, {self.heat_transmittance:.3g} of that beyond "
             f"{BAND_EDGE_NM:g} nm and so {self.usable_transmittance:.3g} of what cells can use; turns it by {along:g}° "
-            f"along, {across:g}° across; Lambertian share {self.diffuse:g}{'; ' + self.note if self.note else ''}"
+            f"along, {across:g}° across; Lambertian share {self.diffuse:g}"
         )
+
+    @property
+    def line(self) -> str:
+        """The type's name, values and note in one line."""
+        return f"{self.name}: {self.values}{'; ' + self.note if self.note else ''}"
 
     def piece(self, corner: FloatArray, along: FloatArray, up: FloatArray) -> Diffuser:
         """A sheet of this type; (3,) float [m] each."""

@@ -54,15 +54,19 @@ class ReflectorType:
         return self.facet_reflectance * _kept(self.slope_rms_deg, self.diffuse, incidence_deg)
 
     @property
-    def line(self) -> str:
-        """The type's values in one line."""
+    def values(self) -> str:
+        """The type's values in words."""
         along, across = self.slope_rms_deg
         totals = " and ".join(f"{self.total_reflectance(a):.2f} at {a:g}°" for a in TOTALS_SHOWN_DEG)
         return (
-            f"{self.name}: facets reflect {self.reflectance:.3g}, aged × {self.ageing_factor:g}, soiled × "
-            f"{self.soiling_factor:g}; slopes {along:g}° along, {across:g}° across; Lambertian share {self.diffuse:g}; "
-            f"the whole sheet {totals}{'; ' + self.note if self.note else ''}"
+            f"facets reflect {self.reflectance:.3g}, aged × {self.ageing_factor:g}, soiled × {self.soiling_factor:g}; "
+            f"slopes {along:g}° along, {across:g}° across; Lambertian share {self.diffuse:g}; the whole sheet {totals}"
         )
+
+    @property
+    def line(self) -> str:
+        """The type's name, values and note in one line."""
+        return f"{self.name}: {self.values}{'; ' + self.note if self.note else ''}"
 
     def piece(self, corner: FloatArray, along: FloatArray, up: FloatArray) -> Reflector:
         """A sheet of this type; (3,) float [m] each."""

@@ -11,6 +11,7 @@ from layout.plan_tables import OUR_ASSUMPTION
 from layout.power.heat import wind_ratio
 from layout.power.inverter import EURO_WEIGHTS, weighted_efficiency
 from layout.report.numbers import number
+from layout.report.sheet_assumptions import sheet_assumptions
 from layout.result import PlanResult
 from layout.wiring_tables import WiringTable
 from sites.site import Site
@@ -177,6 +178,7 @@ def assumptions(result: PlanResult) -> tuple[Assumption, ...]:
         _weather(site),
         *_ground(site),
         *_panels(result),
+        *(Assumption(*line) for line in sheet_assumptions(result)),
         *_electrical(result),
         *_water(result.plan.hot_water),
         *METHODS,

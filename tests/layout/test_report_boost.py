@@ -1,12 +1,15 @@
 """What the report says of reflectors: sentences, tables and pictures against the result they come from."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from layout.plan import parse_plan
+from layout.report.assumptions import assumptions
 from layout.report.boost_rows import boost_rows, heat_notes, heat_rows, ledger_rows, light_shares
 from layout.report.figures_boost import gain_maps, month_hour_grid
 from layout.report.sentences import five_sentences
@@ -180,6 +183,54 @@ def test_default_limits_are_said_to_be_ours(boosted_result: PlanResult) -> None:
     stated = {"winged": replace(ours["winged"], arrangement=r.arrangement)}
     assert r.arrangement.panel_type.limits_stated
     assert len(heat_notes(stated)) == 1
+
+
+OWN_SHEETS = """
+[site]
+name = "tannerfold"
+[[layout]]
+name = "own"
+kind = "pieces"
+[[layout.panel]]
+corner = [1, 1, 0.5]
+along = [1, 0, 0]
+up = [0, 0.8, 0.6]
+[[layout.reflector]]
+corner = [1, 4, 0.1]
+along = [1, 0, 0]
+up = [0, 0, 1]
+total_reflectance = 0.6
+slope_rms_deg = [20, 20]
+[[layout.diffuser]]
+type = "satin_spreader"
+corner = [1, 1, 2]
+along = [1, 0, 0]
+up = [0, 1, 0]
+"""
+
+
+def test_values_of_sheets_are_among_the_assumptions(small_result: PlanResult, boosted_result: PlanResult) -> None:
+    """Each type in use once, with its totals at 0° and 60° and where it comes from."""
+    found = {line.what: line for line in assumptions(boosted_result)}
+    mirror = found["Reflectors of mirrored, towers"]
+    assert mirror.value.startswith(
+        "mirror: facets reflect 0.92, aged × 0.98, soiled × 0.97; slopes 0° along, 0° across"
+    )
+    assert mirror.value.endswith("the whole sheet 0.87 at 0° and 0.87 at 60°")
+    assert mirror.source == "invented; replace by your own bench values"
+    assert found["Reflectors of winged"].value.endswith("the whole sheet 0.85 at 0° and 0.82 at 60°")
+    assert found["See-through sheets of covered"].value.startswith("satin_spreader: passes 0.86 of the sunlight")
+    assert not any(line.what.startswith(("Reflectors", "See-through")) for line in assumptions(small_result))
+
+
+def test_sheets_of_a_plans_own_are_told_as_such(boosted_result: PlanResult) -> None:
+    plan = parse_plan(OWN_SHEETS, "own.toml", Path())
+    layouts = {"own": next(iter(boosted_result.layouts.values()))}
+    found = {line.what: line for line in assumptions(replace(boosted_result, plan=plan, layouts=layouts))}
+    own = found["Reflectors of own"]
+    assert own.value.endswith("the whole sheet 0.60 at 0° and 0.56 at 60°")
+    assert own.source == "values of the plan"
+    assert found["See-through sheets of own"].value.startswith("satin_spreader: passes 0.86")
 
 
 def test_month_hour_grid_is_a_mean_on_the_sites_clock() -> None:
