@@ -41,7 +41,7 @@ DOME_RAYS, DOWN_RAYS, RING_RAYS, GROUND_RAYS = 233, 89, 36, 34
 PLACES = PlaceNet(0.6, 0.2)
 """Places on the ground and on matt sheets, twice as far apart as those of a layout traced whole."""
 
-ALIKE_HOURS = 4
+ALIKE_HOURS = 6
 """Hours that share the loss by uneven light."""
 
 ELEVATION_STEP_DEG, AZIMUTH_STEP_DEG = 6.0, 12.0

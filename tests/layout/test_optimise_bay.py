@@ -85,8 +85,8 @@ def whole(plan: Plan) -> Conditions:
 
 @pytest.fixture(scope="module")
 def year(plan: Plan, whole: Conditions) -> Conditions:
-    """Every fifth hour on a coarse net of the sun's positions."""
-    few = whole.picked(np.arange(0, len(whole.albedo), 5))
+    """Every third hour on a coarse net of the sun's positions."""
+    few = whole.picked(np.arange(0, len(whole.albedo), 3))
     sun = few.sky.sun
     grid = sun_grid(plan.site.location.latitude_deg, sun.elevation_deg, sun.azimuth_deg, 9.0, 7)
     return replace(few, weights=grid.weights, parts=replace(few.parts, sun=grid.vectors))
