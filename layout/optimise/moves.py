@@ -162,3 +162,13 @@ def _prices(plan: Plan, base: Case) -> list[Move]:
     rates = [max(0.0, prices.discount_pct + s * DISCOUNT_PCT) for s in (-1, 1)]
     ends = (replace(base, prices=prices.model_copy(update={"discount_pct": r})) for r in rates)
     return [*found, _pair("discount_pct", "yearly discount rate", DISCOUNT_PCT, "% a year", OURS, *ends)]
+
+
+def reflecting(arrangement: Arrangement, shift: float) -> Arrangement:
+    """The same with another reflectance of every sheet."""
+    if shift == 0.0:
+        return arrangement
+    sheets = tuple(
+        replace(r, reflectance=float(np.clip(r.reflectance + shift, 0.0, 1.0))) for r in arrangement.scene.reflectors
+    )
+    return replace(arrangement, scene=replace(arrangement.scene, reflectors=sheets))

@@ -21,7 +21,8 @@ from layout.hot_water import hot_water_year
 from layout.ledger import electricity
 from layout.optimise.cost import cost_per_kwh
 from layout.optimise.judge import score
-from layout.optimise.moves import Case, Move, moves
+from layout.optimise.limits_moved import TESTED, broken, limit_figures
+from layout.optimise.moves import Case, Move, moves, reflecting
 from layout.optimise.whole import arranged_figures
 from layout.plan import Layout, Plan
 from layout.power.glass import transmission_ratio
@@ -48,12 +49,15 @@ class Moved:
     change : of the first rival's score, as shares of it
     leads : its score over that of the best other one, minus 1; NaN where it is alone
     winners : number of the rival with the best score
+    figures : of the first rival, what its limits that are tested again hold against;  breaks : those it misses
     """
 
     move: Move
     change: tuple[float, float]
     leads: tuple[float, float]
     winners: tuple[int, int]
+    figures: tuple[dict[str, float], dict[str, float]] = ({}, {})
+    breaks: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
 
     @property
     def overturns(self) -> bool:
@@ -63,12 +67,15 @@ class Moved:
 
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
-    """rivals : the best first;  energies_kwh, scores : (n,) as assumed;  moved : the largest change first"""
+    """rivals : the best first;  energies_kwh, scores : (n,) as assumed;  moved : the largest change first
+    tested : limits of the first rival that were tested again at every end
+    """
 
     rivals: tuple[Rival, ...]
     energies_kwh: FloatArray
     scores: FloatArray
     moved: tuple[Moved, ...]
+    tested: tuple[str, ...] = ()
 
     @property
     def lead(self) -> float:
@@ -100,9 +107,20 @@ def sensitivity(
             for case, row in zip(cases, energies, strict=True)
         ]
     )
-    moved = [_moved(move, scores[0], scores[1 + 2 * k : 3 + 2 * k]) for k, move in enumerate(found)]
+    figures = limit_figures(plan, built[0], cases)
+    moved = [
+        _limited(plan, _moved(move, scores[0], scores[1 + 2 * k : 3 + 2 * k]), figures[1 + 2 * k : 3 + 2 * k])
+        for k, move in enumerate(found)
+    ]
     moved.sort(key=lambda m: -max(abs(c) for c in m.change))
-    return Sensitivity(tuple(rivals), energies[0], scores[0], tuple(moved))
+    tested = tuple(k for k in TESTED if getattr(plan.optimise.limits, k) is not None)
+    return Sensitivity(tuple(rivals), energies[0], scores[0], tuple(moved), tested)
+
+
+def _limited(plan: Plan, moved: Moved, ends: Sequence[dict[str, float]]) -> Moved:
+    """The same with what the first rival's limits hold against at both ends."""
+    low, high = ends
+    return replace(moved, figures=(low, high), breaks=(broken(plan, low), broken(plan, high)))
 
 
 def _moved(move: Move, base: FloatArray, ends: FloatArray) -> Moved:
@@ -138,18 +156,8 @@ def case_energies(arrangement: Arrangement, cases: Sequence[Case]) -> FloatArray
     shifts = np.array([case.reflectance_shift if arrangement.scene.reflectors else 0.0 for case in cases])
     for shift in np.unique(shifts):
         index = np.flatnonzero(shifts == shift)
-        energies[index] = _traced(_reflecting(arrangement, float(shift)), [cases[int(i)] for i in index])
+        energies[index] = _traced(reflecting(arrangement, float(shift)), [cases[int(i)] for i in index])
     return energies
-
-
-def _reflecting(arrangement: Arrangement, shift: float) -> Arrangement:
-    """The same with another reflectance of every sheet."""
-    if shift == 0.0:
-        return arrangement
-    sheets = tuple(
-        replace(r, reflectance=float(np.clip(r.reflectance + shift, 0.0, 1.0))) for r in arrangement.scene.reflectors
-    )
-    return replace(arrangement, scene=replace(arrangement.scene, reflectors=sheets))
 
 
 def _traced(arrangement: Arrangement, cases: Sequence[Case]) -> FloatArray:

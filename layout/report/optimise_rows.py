@@ -113,10 +113,14 @@ def moved_rows(review: Review) -> Rows:
         row = [m.move.what, m.move.by, *(signed_percent(c, 2) for c in m.change)]
         if paired:
             row += [*(signed_percent(c, 2) for c in m.leads), overturned(moved, m)]
+        if moved.tested:
+            row.append(", ".join(limit_words(k) for k in dict.fromkeys([*m.breaks[0], *m.breaks[1]])) or NOTHING)
         rows.append((*row, m.move.source))
     heads: tuple[str, ...] = ("moved by", "less\nof it", "more\nof it")
     if paired:
         heads += ("lead with\nless", "lead with\nmore", "best then")
+    if moved.tested:
+        heads += ("breaks the\nlimit on",)
     return Rows((*heads, "who says\nhow far"), tuple(rows))
 
 
@@ -130,6 +134,7 @@ def review_data(review: Review) -> dict[str, Any]:
         "assumptions_moved": {
             "layouts": names,
             "lead_fraction": moved.lead,
+            "limits_tested": list(moved.tested),
             "moves": [
                 {
                     "what": m.move.key,
@@ -138,6 +143,8 @@ def review_data(review: Review) -> dict[str, Any]:
                     "change_fraction": list(m.change),
                     "lead_fraction": list(m.leads),
                     "best": [names[w] for w in m.winners],
+                    "figures": list(m.figures),
+                    "breaks": [list(b) for b in m.breaks],
                 }
                 for m in moved.moved
             ],

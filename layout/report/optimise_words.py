@@ -208,16 +208,35 @@ def overturning(review: Review) -> str:
         else ""
     )
     if len(moved.rivals) < 2:
-        return f"What could overturn it: {most}; there is no rival to lose against."
+        return f"What could overturn it: {most}; there is no rival to lose against.{_limits_then(review)}"
     turned = [m for m in moved.moved if m.overturns]
     if turned:
         told = joined([f"{m.move.what} ({m.move.by}; then {_winner(moved, m)})" for m in turned])
-        return f"What could overturn it: {told}. {most}."
+        return f"What could overturn it: {told}. {most}.{_limits_then(review)}"
     lead = max(moved.moved, key=_reach)
     return (
         f"What could overturn it: none of the {len(moved.moved)} assumptions that were moved, each by itself. {most}; "
-        f"its lead moves most with {lead.move.what} ({lead.move.by}: {_span(lead.leads)})."
+        f"its lead moves most with {lead.move.what} ({lead.move.by}: {_span(lead.leads)}).{_limits_then(review)}"
     )
+
+
+def _limits_then(review: Review) -> str:
+    """Whether the best one keeps the limits that were tested again; empty where there was none to test."""
+    moved, answer = review.moved, review.answer
+    if not moved.tested:
+        return ""
+    worst: dict[str, tuple[float, str]] = {}
+    for m in moved.moved:
+        for figures, breaks, end in zip(m.figures, m.breaks, ("less", "more"), strict=True):
+            for key in breaks:
+                if key not in worst or figures[key] > worst[key][0]:
+                    worst[key] = figures[key], f"{end} of {m.move.what} ({m.move.by})"
+    if not worst:
+        names = joined([limit_words(k) for k in moved.tested])
+        return f" At every end it keeps the limits that hang on them: {names}."
+    allowed = {k: limit_value(k, getattr(answer.table.limits, k)) for k in worst}
+    told = [f"{limit_words(k)} ({limit_value(k, v)} with {end}, allowed {allowed[k]})" for k, (v, end) in worst.items()]
+    return f" Limits it would then break: {joined(told)}."
 
 
 def _reach(moved: Moved) -> float:

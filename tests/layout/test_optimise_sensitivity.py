@@ -8,8 +8,9 @@ import pytest
 
 from layout.arrange import arrange
 from layout.conditions import Conditions, conditions
-from layout.optimise.moves import ALBEDO, GAMMA_PCT_PER_K, REFLECTANCE, clearer, sunnier
+from layout.optimise.moves import AIR_K, ALBEDO, GAMMA_PCT_PER_K, REFLECTANCE, clearer, sunnier
 from layout.optimise.sensitivity import Moved, Rival, Sensitivity, sensitivity
+from layout.optimise.whole import whole_figures
 from layout.plan import Plan, parse_plan
 from layout.run import plan_settings, run_plan
 from layout.year import hourly_ac_kw
@@ -207,3 +208,34 @@ def test_two_faces_move_with_their_bifaciality_and_one_alone_has_no_lead() -> No
     assert np.isnan(alone.lead)
     assert not any(m.overturns for m in alone.moved)
     assert "reflectance" not in {m.move.key for m in alone.moved}
+
+
+def limited(hottest_c: float, reflectance: float = 0.85) -> Plan:
+    aim = f'objective = "energy_ac_kwh"\nlimits = {{ hottest_cell_c = {hottest_c}, peak_cell_ratio = 50, money = 1e6 }}'
+    return parsed(reflectance=reflectance, aim=aim, prices=PRICES)
+
+
+def mirrored_alone(plan: Plan) -> Sensitivity:
+    return sensitivity(plan, [Rival("mirrored", plan.layouts[1])], year_of(plan))
+
+
+@pytest.mark.long
+def test_limits_of_the_best_one_are_tested_again_at_every_end() -> None:
+    """The air 2 K warmer makes every cell 2 K warmer (Faiman's model is linear in it); a sheet that reflects more, as
+    a plan that says so from the start."""
+    whole = whole_figures(limited(90), limited(90).layouts[1], year_of(limited(90)), with_peaks=True)
+    plan = limited(whole["hottest_cell_c"] + 1.0)
+    found = mirrored_alone(plan)
+    assert found.tested == ("hottest_cell_c", "peak_cell_ratio", "money")
+    cold, warm = of(found, "air").figures
+    assert cold["hottest_cell_c"] == pytest.approx(whole["hottest_cell_c"] - AIR_K, abs=1e-6)
+    assert warm["hottest_cell_c"] == pytest.approx(whole["hottest_cell_c"] + AIR_K, abs=1e-6)
+    assert warm["peak_cell_ratio"] == pytest.approx(whole["peak_cell_ratio"], rel=1e-9)
+    assert of(found, "air").breaks == ((), ("hottest_cell_c",))
+    assert of(found, "gamma").breaks == ((), ())
+    brighter = limited(90, 0.85 + REFLECTANCE)
+    there = whole_figures(brighter, brighter.layouts[1], year_of(brighter), with_peaks=True)
+    high = of(found, "reflectance").figures[1]
+    assert high["hottest_cell_c"] == pytest.approx(there["hottest_cell_c"], abs=0.05)
+    assert high["peak_cell_ratio"] == pytest.approx(there["peak_cell_ratio"], rel=0.01)
+    assert of(found, "reflectance").breaks[0] == ()
