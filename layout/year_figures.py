@@ -18,7 +18,7 @@ from layout.ledger import Electricity, electricity, ledger
 from layout.light_ledger import light_ledger
 from layout.plan import InverterTable, LossTable
 from layout.reached_light import arriving_beam
-from layout.result import Boost, HotWater, LayoutResult, Peaks, PerPanel, Step
+from layout.result import Boost, HotWater, LayoutResult, LightLedger, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
 from layout.result_sheets import SheetEffect, energy_change
 from layout.strings import string_cautions
@@ -188,12 +188,7 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
     reflectors = sum(r.area_m2 for r in arrangement.scene.reflectors)
     per_reflector = (ac - bare_ac) / reflectors if reflectors else float("nan")
     per_panel = bare_ac / float(area.sum())
-    reflected = light_ledger(field, c, arriving)
-    if abs(reflected.gap_fraction) > LEDGER_TOLERANCE:
-        raise PhysicsError(
-            f"{arrangement.name}: found shares of the reflectors' light that miss what arrives on them by "
-            f"{100 * reflected.gap_fraction:.1f} %; accepted: within {100 * LEDGER_TOLERANCE:g} %"
-        )
+    reflected = adds_up(light_ledger(field, c, arriving), arrangement.name)
     brought = float((year.by_sheets @ area) @ light / area.sum())
     return Boost(
         bare_energy_ac_kwh=bare_ac,
@@ -205,6 +200,17 @@ def _boost(traced: Traced, ac: float, arriving: FloatArray) -> Boost:
         brought_kwh_per_m2=float("nan") if arrangement.scene.diffusers else brought,
         ledger=reflected,
     )
+
+
+def adds_up(ledger: LightLedger, name: str) -> LightLedger:
+    """The ledger of a layout's reflectors as it is. Raises PhysicsError where its shares, each estimated by itself,
+    miss what arrived by more than the tolerance."""
+    if abs(ledger.gap_fraction) > LEDGER_TOLERANCE:
+        raise PhysicsError(
+            f"{name}: found shares of the reflectors' light that miss what arrives on them by "
+            f"{100 * ledger.gap_fraction:.1f} %; accepted: within {100 * LEDGER_TOLERANCE:g} %"
+        )
+    return ledger
 
 
 def _over(part: float, whole: float) -> float:

@@ -7,12 +7,15 @@ import pytest
 
 from layout.arrange import arrange
 from layout.conditions import conditions
+from layout.errors import PhysicsError
 from layout.field import build_field
 from layout.geometry.rectangles import Rectangles
 from layout.light_ledger import _forward, light_ledger
 from layout.plan import parse_plan
 from layout.reached_light import arriving_beam
+from layout.result import LightLedger
 from layout.run import run_plan
+from layout.year_figures import adds_up
 from sites.weather_files import load_weather
 
 GAP = 0.01
@@ -97,6 +100,15 @@ def test_a_second_bounce_is_counted_where_the_plan_asks_for_it() -> None:
     print(f"\nreached {reached}, missed {missed}")
     assert reached[1] > reached[0] + 0.01
     assert missed[1] < missed[0] - 0.01
+
+
+@pytest.mark.parametrize("missing", [0.011, -0.011])
+def test_shares_that_do_not_add_up_raise(missing: float) -> None:
+    """Told, never clamped."""
+    good = LightLedger(100.0, 30.0, 50.0, 12.0, 8.9)
+    assert adds_up(good, "rows") is good
+    with pytest.raises(PhysicsError, match=r"^rows: found shares .* miss what arrives on them by -?1\.1 %"):
+        adds_up(LightLedger(100.0, 30.0, 50.0, 12.0, 8.0 - 100.0 * missing), "rows")
 
 
 def test_parcels_hardly_move_from_seed_to_seed() -> None:
