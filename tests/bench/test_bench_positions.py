@@ -54,7 +54,7 @@ def show(what, begin, chosen):
     )
 
 
-@pytest.mark.parametrize(("most", "net_m"), [(None, 0.2), (1200, 0.6)])
+@pytest.mark.parametrize(("most", "net_m"), [(None, 0.2), (1200, 0.2)])
 def test_rows(most, net_m):
     plan, layout, year, settings = ready(ROWS)
     begin = time.perf_counter(), time.process_time()

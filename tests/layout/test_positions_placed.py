@@ -28,7 +28,7 @@ height_m = 2.6
 name = "it"
 """
 ROWS = 'kind = "rows"\ntilt_deg = 22\nazimuth_deg = 0\npitch_m = 3.4\n'
-TOWERS = 'kind = "towers"\nside_m = 1.15\nheight_m = 1.8\nbase_height_m = 0.4\nspacing_m = 3\n'
+TOWERS = 'kind = "towers"\nside_m = 1.15\nheight_m = 0.6\nbase_height_m = 0.4\nspacing_m = 3\n'
 
 
 def plan_of(layout: str) -> Plan:
@@ -63,7 +63,7 @@ def test_rows_traced_whole_agree_and_go_back_into_a_plan(most: int | None) -> No
 def test_towers_traced_whole_agree() -> None:
     plan = plan_of(TOWERS)
     year, settings = conditions(plan.site, load_weather(plan.site)), plan_settings(plan)
-    sites = site_net(plan, plan.layouts[0], 1.5)
+    sites = site_net(plan, plan.layouts[0], 2.3)
     placed = place_towers(plan, plan.layouts[0], year, settings, sites, 3.0)
     print(len(sites), placed.rounds, [r.difference_fraction for r in placed.rounds])
     assert abs(placed.rounds[-1].difference_fraction) <= 0.01
