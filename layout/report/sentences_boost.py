@@ -1,6 +1,6 @@
 """What reflectors and see-through sheets bring, in plain sentences."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from layout.report.numbers import joined, number, percent, signed, signed_percent
 from layout.result import Adjusted, Boost, LayoutResult
@@ -124,30 +124,47 @@ def _shadow_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[s
 
 def _tracking_sentence(found: Mapping[str, tuple[LayoutResult, Boost]]) -> tuple[str, ...]:
     """What setting reflectors by hand each month adds to leaving them alone."""
-    answers, any_scatters = [], False
-    for name, (r, boost) in found.items():
-        if boost.adjusted is None or not r.reflector_area_m2:
-            continue
-        any_scatters |= scatters(r)
-        kind = "scattering" if scatters(r) else "plane mirror"
-        answers.append(f"“{name}” ({kind}): {_alone_and_set(r, boost, boost.adjusted)}")
-    if not answers:
+    asked = {n: (r, b, b.adjusted) for n, (r, b) in found.items() if b.adjusted is not None and r.reflector_area_m2}
+    if not asked:
         return ()
-    question = "Does a scattering reflector need no tracking?" if any_scatters else "Do the reflectors need tracking?"
-    return (f"{question} {'; '.join(answers)}.",)
+    scattering = [name for name, (r, _, _) in asked.items() if scatters(r)]
+    question = "Does a scattering reflector need no tracking?" if scattering else "Do the reflectors need tracking?"
+    shares = [_share_alone(*asked[name]) for name in scattering or asked]
+    verdict = _verdict([share for share in shares if share is not None], "it" if scattering else "they")
+    answers = []
+    for name, (r, boost, adjusted) in asked.items():
+        kind = "scattering" if scatters(r) else "plane mirror"
+        answers.append(f"“{name}” ({kind}): {_alone_and_set(r, boost, adjusted)}")
+    return (f"{question} {verdict}{'; '.join(answers)}.",)
+
+
+def _verdict(shares: Sequence[float], who: str) -> str:
+    """The answer in short, from the shares of the gain that come without setting; empty where nothing is gained."""
+    if not shares:
+        return ""
+    if min(shares) >= HARDLY_SHARE:
+        return f"Here {who} hardly {'needs' if who == 'it' else 'need'} any: "
+    if max(shares) < HARDLY_SHARE:
+        return f"Here {who} {'gains' if who == 'it' else 'gain'} by being set: "
+    return "It depends: "
+
+
+def _share_alone(r: LayoutResult, boost: Boost, adjusted: Adjusted) -> float | None:
+    """Share of the gain with setting that comes without it; None where setting gains nothing to speak of."""
+    alone, moved = boost.change(r.energy_ac_kwh), boost.change(adjusted.energy_ac_kwh)
+    return alone / moved if moved > NOTHING_FRACTION else None
 
 
 def _alone_and_set(r: LayoutResult, boost: Boost, adjusted: Adjusted) -> str:
     alone, moved = boost.change(r.energy_ac_kwh), boost.change(adjusted.energy_ac_kwh)
     told = f"left alone {signed_percent(alone)} AC, set by hand to each month's best angle {signed_percent(moved)}"
-    if moved <= NOTHING_FRACTION:
+    share = _share_alone(r, boost, adjusted)
+    if share is None:
         return f"{told}, so it pays neither way"
     if alone <= 0:
         return f"{told}, so the gain comes only with setting it"
-    share = alone / moved
-    if share >= HARDLY_SHARE:
-        return f"{told}, so {min(100.0, 100 * share):.0f} % of the gain comes without touching it"
-    return f"{told}, so {'most' if share < 0.5 else 'a part'} of the gain comes only with setting it"
+    only = "only " if share < 0.5 else ""
+    return f"{told}, so {only}{min(100.0, 100 * share):.0f} % of the gain comes without touching it"
 
 
 def _capital(text: str) -> str:

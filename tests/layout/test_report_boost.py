@@ -86,7 +86,7 @@ def test_covers_are_no_reflectors(boosted_result: PlanResult) -> None:
     assert covered.boost.to_dict()["reflector_light"] is None
     rows = [dict(zip(sheet_rows({"covered": covered}).head_words, row[1:], strict=True))
             for row in sheet_rows({"covered": covered}).rows]  # fmt: skip
-    assert [row[""] for row in rows] == ["with", "without", "with, cool"]
+    assert [row["sheets"] for row in rows] == ["with", "without", "with, cool"]
     assert [float(row["hottest cell °C"]) for row in rows] == pytest.approx(
         [s.hottest_cell_c for s in (effect.with_sheets, effect.without_sheets, effect.freely_cooled) if s], abs=0.5
     )
@@ -113,28 +113,35 @@ def test_shadows_of_towers_and_what_comes_back(
 
 
 @pytest.mark.parametrize(
-    ("alone", "moved", "words"),
-    [(0.095, 0.10, "left alone +9.5 % AC, set by hand to each month's best angle +10.0 %, so 95 % of the gain comes "
-                   "without touching it"),
-     (0.06, 0.10, "so a part of the gain comes only with setting it"),
-     (0.02, 0.10, "so most of the gain comes only with setting it"),
-     (-0.02, 0.10, "so the gain comes only with setting it"),
-     (-0.02, 0.003, "so it pays neither way")],
+    ("alone", "moved", "verdict", "words"),
+    [(0.095, 0.10, "Here it hardly needs any: ", "left alone +9.5 % AC, set by hand to each month's best angle "
+                   "+10.0 %, so 95 % of the gain comes without touching it"),
+     (0.06, 0.10, "Here it gains by being set: ", "so 60 % of the gain comes without touching it"),
+     (0.02, 0.10, "Here it gains by being set: ", "so only 20 % of the gain comes without touching it"),
+     (-0.02, 0.10, "Here it gains by being set: ", "so the gain comes only with setting it"),
+     (-0.02, 0.003, "", "so it pays neither way")],
 )  # fmt: skip
-def test_tracking_by_hand(boosted_result: PlanResult, alone: float, moved: float, words: str) -> None:
+def test_tracking_by_hand(boosted_result: PlanResult, alone: float, moved: float, verdict: str, words: str) -> None:
     adjusted = boost_of(boosted_result.layouts["mirrored"]).adjusted
     assert adjusted is not None
     r = with_boost(boosted_result.layouts["winged"], alone)
     best = boost_of(r).bare_energy_ac_kwh * (1.0 + moved)
     r = replace(r, boost=replace(boost_of(r), adjusted=replace(adjusted, energy_ac_kwh=best)))
     line = boost_sentences({"w": r})[-1]
-    assert line.startswith("Does a scattering reflector need no tracking? “w” (scattering):")
+    assert line.startswith(f"Does a scattering reflector need no tracking? {verdict}“w” (scattering):")
     assert words in line
+    mirror = replace(with_boost(boosted_result.layouts["mirrored"], 0.1), name="m")
+    kept = boost_of(mirror).bare_energy_ac_kwh * 1.1
+    mirror = replace(mirror, boost=replace(boost_of(mirror), adjusted=replace(adjusted, energy_ac_kwh=kept)))
+    both = boost_sentences({"w": r, "m": mirror})[-1]
+    assert both.startswith(f"Does a scattering reflector need no tracking? {verdict}“w”"), "mirrors are not asked"
 
 
 def test_mirrors_are_told_from_scattering_sheets(boosted_result: PlanResult) -> None:
     assert [scatters(boosted_result.layouts[n]) for n in ("mirrored", "winged", "towers")] == [False, True, True]
-    assert boost_sentences(boosted_result.layouts)[-1].startswith("Do the reflectors need tracking? “mirrored” (plane")
+    line = boost_sentences(boosted_result.layouts)[-1]
+    assert line.startswith("Do the reflectors need tracking? Here they ")
+    assert ": “mirrored” (plane mirror): left alone" in line
 
 
 def test_what_could_overturn_it_names_reflectors_and_limits(boosted_result: PlanResult) -> None:
