@@ -7,6 +7,9 @@ import pytest
 
 from layout.optimise.positions_model import choose
 from layout.optimise.positions_nets import START, Cross, Limit, RowNet, SiteNet
+from layout.optimise.positions_start import start_of
+from layout.optimise.row_bounds import row_bounds
+from layout.optimise.site_counts import count_bound, counts
 from layout.optimise.solver import UnmetLimitsError
 
 GAP = 1e-6
@@ -75,6 +78,15 @@ def test_rows_as_by_enumeration(seed: int) -> None:
     assert best.kwh == pytest.approx(max(row_subsets(net, most).values()), rel=GAP)
     assert best.gap_fraction <= GAP
     assert most is None or best.panels.sum() <= most + 1e-9
+    known = start_of(net, None, None, limits)
+    assert known is not None
+    assert 0.97 * best.kwh <= known.kwh <= best.kwh * (1 + GAP)
+    # What cannot lie in the best choice goes, and nothing of it.
+    bounds = row_bounds(net, limits)
+    assert bounds.kwh >= best.kwh * (1 - GAP)
+    arcs = {(START if i == 0 else int(best.rows[i - 1]), int(r)) for i, r in enumerate(best.rows)}
+    kept = bounds.worth(best.kwh * (1 - GAP))
+    assert arcs <= set(zip(net.tail[kept].tolist(), net.head[kept].tolist(), strict=True))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -86,6 +98,10 @@ def test_sites_as_by_enumeration(seed: int) -> None:
     best = choose(None, net, limits=limits)
     every = {k: e for k, e in site_subsets(net).items() if most is None or len(k) <= most}
     assert best.kwh == pytest.approx(max(every.values()), rel=GAP)
+    for n in range(1, 1 + max(map(len, every))):
+        of_n = [e for k, e in every.items() if len(k) == n]
+        assert not of_n or count_bound(net, n) >= max(of_n) * (1 - GAP)
+    assert len(best.sites) in counts(net, limits, best.kwh * (1 - GAP))
     assert best.gap_fraction <= GAP
 
 
@@ -98,12 +114,16 @@ def test_both_as_by_enumeration(seed: int) -> None:
     depth = rng.uniform(0, n, m)
     pairs = np.array([(i, j) for i in range(n) for j in range(m)], dtype=np.int64)
     cross = Cross(pairs, rng.uniform(0, 60, len(pairs)), np.arange(n) < splits[:, None], depth > splits[:, None])
-    best = choose(rows, sites, cross)
+    most = None if seed % 2 else float(rng.integers(8, 40))
+    limits = [] if most is None else [Limit("panels", "panels", 1.0, site=sites.panels, most=most)]
+    best = choose(rows, sites, cross, limits)
+    assert most is None or best.panels.sum() + sites.panels[best.sites].sum() <= most + 1e-9
     loss = np.zeros((n, m))
     loss[tuple(pairs.T)] = cross.loss
     top = -np.inf
-    for r, e in row_subsets(rows, None).items():
-        for s, f in site_subsets(sites).items():
+    for s, f in site_subsets(sites).items():
+        left = None if most is None else most - sites.panels[list(s)].sum()
+        for r, e in row_subsets(rows, left).items() if left is None or left >= 0 else ():
             if any(
                 a[list(r)].all() and b[list(s)].all()
                 for a, b in zip(cross.rows_allowed, cross.sites_allowed, strict=True)
