@@ -22,6 +22,7 @@ from layout.geometry.rays import worker_count
 from layout.light.shared_map import SharedMap, shared_light_map
 from layout.pieces import Scene
 from layout.plan import Layout, Plan, read_plan
+from layout.power.follow import FIRST_USE, compiled_before
 from layout.report import outputs
 from layout.report.demo import DEMO_PLAN, OPTIMISE_DEMO, starter_plan
 from layout.report.files import to_json, write_all
@@ -71,6 +72,8 @@ def _progress() -> Iterator[Told]:
     if not console.is_terminal:
         yield None
         return
+    if not compiled_before():
+        _err(FIRST_USE)
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(),

@@ -10,7 +10,10 @@ from layout.arrange import arrange
 from layout.arrange.endless import endless_arrangement
 from layout.conditions import Conditions, conditions
 from layout.endless import EndlessPattern
+from layout.panel_types import load_panel_type
 from layout.plan import Layout, Plan
+from layout.power.panel_model import panel_model
+from layout.power.uneven import cells_dc_power
 from layout.result import LayoutResult, PlanResult
 from layout.workers import work_through
 from layout.year import Progress, layout_year
@@ -39,9 +42,18 @@ def run_plan(
     weather = load_weather(plan.site)
     year = conditions(plan.site, weather, plan.run.bounces)
     layouts = [layout for layout in plan.layouts if only is None or layout.name in only]
+    if processes > 1:
+        _make_ready()
     found = work_through(_one, (plan, year), layouts, progress, processes)
     results = {layout.name: result for layout, result in zip(layouts, found, strict=True)}
     return PlanResult(plan, results, weather.notes, plan.warnings)
+
+
+def _make_ready() -> None:
+    """Load the electricity's kernel, compiled where it has not been: once, before work is shared out to processes."""
+    model = panel_model(load_panel_type("mono_glass"))
+    parts = np.arange(model.groups * model.halves)
+    cells_dc_power(np.zeros((1, len(parts)), dtype=np.float32), parts, model, np.zeros(1))
 
 
 def plan_settings(plan: Plan) -> Settings:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -109,6 +110,17 @@ def tracker_followed_power(
     )
     alone, free, held = found.astype(np.float32)
     return alone, free, held
+
+
+FIRST_USE = "first use on this machine: compiling the electricity, some ten seconds and more on a slow or busy one"
+
+
+def compiled_before() -> bool:
+    """Whether the kernel lies on disk, compiled."""
+    from layout.power.follow_kernel import follow
+
+    kept = follow.stats.cache_path
+    return kept is not None and any(Path(kept).glob(f"{follow.py_func.__module__.rpartition('.')[2]}.follow-*.nbi"))
 
 
 @lru_cache(maxsize=32)
