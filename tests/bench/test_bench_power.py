@@ -19,7 +19,6 @@ from layout.panel_type import PanelType
 from layout.power.cells import group_map
 from layout.power.full_curve import full_panel_power
 from layout.power.panel_model import PanelModel, panel_model
-from layout.power.panel_power import panel_dc_power
 from layout.power.uneven import cells_dc_power
 
 LIBRARY = Path(layout.__file__).parent / "library" / "panels"
@@ -43,8 +42,6 @@ def light(kind: str, n: int, shape: tuple[int, int]) -> np.ndarray:
 @pytest.mark.parametrize(
     ("method", "kind", "n"),
     [
-        (panel_dc_power, "even", 2_000_000),
-        (panel_dc_power, "shadow edge", 500_000),
         (cells_dc_power, "even", 1_000_000),
         (cells_dc_power, "sloping light", 1_000_000),
         (cells_dc_power, "shadow edge", 400_000),
@@ -52,7 +49,7 @@ def light(kind: str, n: int, shape: tuple[int, int]) -> np.ndarray:
     ],
 )
 def test_panel_hours_a_minute(method: Method, kind: str, n: int) -> None:
-    """The year's methods on 6 × 6 points of a half-cut panel, the full solution on its 120 cells."""
+    """The year's method on 6 × 6 points of a half-cut panel, the full solution on its 120 cells."""
     values = tomllib.loads((LIBRARY / "mono_glass.toml").read_text())
     panel = PanelType(**(values | {"cells": tuple(values["cells"])}))
     model, cores = panel_model(panel), os.cpu_count() or 1
