@@ -2,14 +2,15 @@
 
 The model adds up what parts and pairs bring each panel. Strings, inverter and the weakest cell do not add up, so a
 choice's electricity is worked out from its summed light, the model is corrected by that and solved again, until it
-promises what the light gives. Nothing is traced for this but pairs that were not traced yet.
+promises what the light gives. Nothing is traced for this but pairs that were not traced yet; what they turn out to
+do to each other corrects other candidates at the same places, too, so that few pairs have to be traced.
 """
 
 from dataclasses import dataclass, replace
 
 from layout.retrofit.correct import corrected
 from layout.retrofit.effects import Roof
-from layout.retrofit.model import Choice, Problem, Seen, solve
+from layout.retrofit.model import Choice, Pair, Problem, Seen, solve
 from layout.retrofit.pairs import Pairs
 from layout.retrofit.sums import Summed, summed
 from layout.retrofit.whole import Whole
@@ -21,9 +22,6 @@ SUM_TURNS = 12
 
 SUM_AGREES = 0.01
 """Share of the gain by which model and summed light may differ: well within what counts as agreement."""
-
-PAIR_TURNS = 8
-"""Choices whose pairs are traced before one is taken as it is and its electricity worked out."""
 
 SOLVER_GAP = 1e-3
 """Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
@@ -52,21 +50,24 @@ class Search:
         best: Choice | None = None
         last: Choice | None = None
         for _ in range(SUM_TURNS):
-            choice, problem, pairs = self._with_pairs(problem, pairs)
+            choice, unknown = self._choice(problem, pairs)
             bar = max(least, best.value if best else 0.0)
             if not len(choice.chosen) or choice.value <= bar * (1.0 + SOLVER_GAP):
                 return best, problem, pairs
+            while unknown:  # again where pairs of a class turn out not to be alike
+                problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
+                unknown = pairs.unknown(choice.chosen.tolist())
             year = summed(self.roof, self.bare, self.settings, pairs.changes(choice.chosen.tolist()))
             energy = (year.ac_kwh - self.bare.ac_kwh) / self.ac_per_dc
             worth = problem.worth * energy - float(problem.price[choice.chosen].sum())
-            last = Choice(choice.chosen, energy, worth)
+            last, promised = Choice(choice.chosen, energy, worth), problem.promise(choice.chosen)
             gain, strings = year.dc_kwh - self.bare.dc_kwh, year.string_kwh - self.bare.string_kwh
             problem = corrected(problem, choice.chosen, gain, strings, energy)
             if not self._loses(year) and worth > bar:
                 best = last
                 if abs(choice.energy_kwh - energy) <= SUM_AGREES * abs(energy):
                     return best, problem, pairs
-            problem = replace(problem, seen=(*problem.seen, Seen(choice.chosen, energy, choice.energy_kwh)))
+            problem = replace(problem, seen=(*problem.seen, Seen(choice.chosen, energy, promised)))
         return best or last, problem, pairs
 
     def _loses(self, year: Summed) -> bool:
@@ -74,16 +75,11 @@ class Search:
         panels = (year.dc_kwh < self.bare.dc_kwh * (1.0 - SLACK)).any()
         return bool(panels or (year.string_kwh < self.bare.string_kwh * (1.0 - SLACK)).any())
 
-    def _with_pairs(self, problem: Problem, pairs: Pairs) -> tuple[Choice, Problem, Pairs]:
-        """The model's choice, all its pairs traced. After the last turn the choice stands as it was made, though its
-        pairs, now known, may promise less."""
-        for _ in range(PAIR_TURNS):
-            choice = solve(problem, PAIRS_GAP)
+    def _choice(self, problem: Problem, pairs: Pairs) -> tuple[Choice, list[Pair]]:
+        """The model's choice and those of its pairs that were not traced yet; near enough while there are some."""
+        choice = solve(problem, PAIRS_GAP)
+        unknown = pairs.unknown(choice.chosen.tolist())
+        if not unknown:
+            choice = solve(problem, SOLVER_GAP)
             unknown = pairs.unknown(choice.chosen.tolist())
-            if not unknown:
-                choice = solve(problem, SOLVER_GAP)
-                unknown = pairs.unknown(choice.chosen.tolist())
-            if not unknown:
-                return choice, problem, pairs
-            problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
-        return choice, problem, pairs
+        return choice, unknown
