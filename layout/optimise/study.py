@@ -143,7 +143,9 @@ def _flat(judge: Judge, vary: VaryTable, best: Point) -> tuple[Value, ...]:
     count, here = int(net.counts[0]), net.index(best.values)[0]
 
     def good(i: int) -> bool:
-        point = best if i == here else judge(best.values | net.values([i]))
+        if i == here:  # whatever it misses, places chosen afterwards may keep
+            return True
+        point = judge(best.values | net.values([i]))
         return point.violation <= 0 and point.score >= (1.0 - FLAT) * best.score
 
     if vary.choices:
