@@ -1,5 +1,6 @@
 """Towers in the model: sites, pairs of them, how many there can be, cuts found before the search."""
 
+import time
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +21,9 @@ LEAST_GAIN = 0.15
 
 MOST_SITES_CUT = 120
 """Nets with more sites go without cuts: all triples are looked at."""
+
+LEAST_S = 0.2
+"""The shortest time limit of a search."""
 
 LEAST_SLACK = 1e-4
 """A cut kept by more at the last optimum is taken out."""
@@ -141,11 +145,13 @@ class Relaxed:
     def search(self, numbers: Numbers, least: float, gap: float, seconds: float) -> tuple[IntArray | None, float, bool]:
         """A choice of so many towers with more energy than ``least``, None without; the bound, -inf where none has
         more; whether the time was too short to tell."""
+        begin = time.perf_counter()
         self._set(numbers, False)
         if relaxed_bound(self.opt, self.model) is not None:
             self._keep_tight()
         self._set(numbers, True)
-        found, bound, late = search_above(self.model, least, gap, seconds)
+        left = max(LEAST_S, seconds - (time.perf_counter() - begin))
+        found, bound, late = search_above(self.model, least, gap, left)
         took = np.array([i for i in self.model.y if self.model.y[i].value > 0.5], dtype=np.int64) if found else None
         self.model.del_component("above")
         for _, constraints in self.cuts:
