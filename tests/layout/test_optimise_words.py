@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 
+from layout.optimise.search import Point
+from layout.optimise.study import _flat
 from layout.optimise.write_plan import plan_with, to_toml
-from layout.optimise_tables import with_values
+from layout.optimise_tables import VaryTable, with_values
 from layout.plan import Plan, parse_plan
 
 TEXT = """
@@ -83,3 +85,9 @@ def test_the_plan_written_holds_the_layout_that_was_judged(name: str, values: di
     judged = with_values(next(x for x in plan.layouts if x.name == name), values)
     again = plan_of(to_toml(plan_with(tomllib.loads(TEXT), Path(), {name: values})))
     assert next(x for x in again.layouts if x.name == name) == judged
+
+
+def test_the_best_word_is_told_even_where_it_misses_a_limit_that_places_keep() -> None:
+    vary = VaryTable(layout="towers", key="faces", choices=("east", "west"))
+    judge: Any = lambda values: Point(values, 1.0, 0.5)  # noqa: E731
+    assert _flat(judge, vary, Point({"faces": "west"}, 1.0, 0.5)) == ("west",)
