@@ -14,13 +14,13 @@ from layout.optimise_tables import Value, VaryTable
 from sites.conventions import FloatArray
 
 DEFAULT_STEPS = 256
-GLOBAL_SHARE = 0.5
+GLOBAL_SHARE = 0.4
 """Share of the budget for the global method; the rest refines. Our choice."""
 
-LIMITS_SHARE = 0.8
+LIMITS_SHARE = 0.6
 """Share of the budget after which the method that follows limits ends. Our choice."""
 
-MEAN_SHARE = 0.9
+MEAN_SHARE = 0.7
 """Share of the budget after which what refines the score gives way to what refines it at the best shift. Our choice."""
 
 REACHES = (0.125, 0.04)
