@@ -1,12 +1,13 @@
 """Where the light on reflectors goes: shares estimated each by itself add up to what arrives, for any valid plan."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from layout.arrange import arrange
-from layout.conditions import conditions
+from layout.conditions import Conditions, conditions
 from layout.errors import PhysicsError
 from layout.field import build_field
 from layout.geometry.rectangles import Rectangles
@@ -14,8 +15,8 @@ from layout.light_ledger import _forward, light_ledger
 from layout.plan import parse_plan
 from layout.reached_light import arriving_beam
 from layout.result import LightLedger
-from layout.run import run_plan
 from layout.year_figures import adds_up
+from sites.read import load_site
 from sites.weather_files import load_weather
 
 GAP = 0.01
@@ -46,11 +47,24 @@ def rows(tilt: float, pitch: float, orientation: str = "landscape") -> str:
     )
 
 
+@cache
+def the_year(bounces: int = 1) -> Conditions:
+    """The plans' place is one."""
+    site = load_site("corrawindle")
+    return conditions(site, load_weather(site), bounces)
+
+
+def ledger_of(text: str, bounces: int = 1) -> LightLedger:
+    """The ledger of a plan's one layout, as a year works it out."""
+    plan = parse_plan(text, "sheets.toml", Path())
+    assert plan.run.bounces == bounces
+    year = the_year(bounces)
+    field = build_field(arrange(plan, plan.layouts[0]), year, full_cells=False, repetition=True)
+    return light_ledger(field, year, arriving_beam(field, year))
+
+
 def gap(layout: str, reflector: str, booster: str) -> float:
-    text = PLAN.format(layout=layout, reflector=reflector, booster=booster)
-    found = run_plan(parse_plan(text, "sheets.toml", Path())).layouts["sheets"]
-    assert found.boost is not None
-    ledger = found.boost.ledger
+    ledger = ledger_of(PLAN.format(layout=layout, reflector=reflector, booster=booster))
     shares = [x / ledger.arrived_kwh for x in (ledger.reached_kwh, ledger.missed_kwh, ledger.absorbed_kwh)]
     told = ", ".join(
         f"{name} {share:.3f}" for name, share in zip(("reached", "missed", "absorbed"), shares, strict=True)
@@ -89,11 +103,7 @@ def test_a_second_bounce_is_counted_where_the_plan_asks_for_it() -> None:
     )
     reached, missed = [], []
     for bounces in (1, 2):
-        plan = parse_plan(f"{text}[run]\nbounces = {bounces}\n", "pair.toml", Path())
-        year = conditions(plan.site, load_weather(plan.site), plan.run.bounces)
-        field = build_field(arrange(plan, plan.layouts[0]), year, full_cells=False, repetition=False)
-        assert len(field.rectangles) == 1
-        ledger = light_ledger(field, year, arriving_beam(field, year))
+        ledger = ledger_of(f"{text}[run]\nbounces = {bounces}\n", bounces)
         assert abs(ledger.gap_fraction) < GAP
         reached.append(ledger.reached_kwh / ledger.arrived_kwh)
         missed.append(ledger.missed_kwh / ledger.arrived_kwh)
@@ -116,7 +126,7 @@ def test_parcels_hardly_move_from_seed_to_seed() -> None:
     booster = WINGS.format(side="lower", depth=0.9, opening=105)
     text = PLAN.format(layout=rows(25, 3.6), reflector="one_way_spreader", booster=booster)
     plan = parse_plan(text, "sheets.toml", Path())
-    year = conditions(plan.site, load_weather(plan.site))
+    year = the_year()
     field = build_field(arrange(plan, plan.layouts[0]), year, full_cells=False, repetition=True)
     sheets, light = Rectangles.of(field.arrangement.scene.reflectors), year.sun_light()
     arrived = float((arriving_beam(field, year) @ sheets.area) @ light)
