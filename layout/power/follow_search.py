@@ -35,14 +35,16 @@ APART = 0.08
 
 
 @inlined
-def joined_at(current: float, g: int, t: Tables, w: Work) -> tuple[float, float]:
+def joined_at(current: float, g: int, least: float, t: Tables, w: Work) -> tuple[float, float]:
     """Voltage of a group's two halves in parallel and its derivative: Newton's method, kept between ends that close
-    in, since past a knee the tangent leads astray."""
+    in, since past a knee the tangent leads astray. Below ``least`` it need not be exact."""
     first, own, rise = w.share[g] * current, 0.0, 0.0
     low, high = -WIDE * current, (1.0 + WIDE) * current
     for _ in range(SPLITS):
         va, sa = part_volts(first, 2 * g, w, t)
         vb, sb = part_volts(current - first, 2 * g + 1, w, t)
+        if va < least and vb < least:  # their common voltage lies between the two
+            return max(va, vb), 0.0
         move = (vb - va) / (sa + sb)
         own, rise = va + sa * move, sa * sb / (sa + sb)
         if move > 0.0:
@@ -70,7 +72,7 @@ def string_at(current: float, g0: int, g1: int, s: Series, t: Tables, w: Work) -
         if s.halves == 1:
             own, rise = part_volts(current, g, w, t)
         else:
-            own, rise = joined_at(current, g, t, w)
+            own, rise = joined_at(current, g, bypass if s.diodes else -np.inf, t, w)
         if s.diodes and own < bypass:
             own, rise = bypass, 0.0
         volts += own
