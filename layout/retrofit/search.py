@@ -6,18 +6,18 @@ promises what the light gives. Nothing is traced for this but pairs that were no
 do to each other corrects other candidates at the same places, too, so that few pairs have to be traced.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from layout.retrofit.correct import corrected
 from layout.retrofit.effects import Roof
-from layout.retrofit.model import Choice, Pair, Problem, Seen, solve
+from layout.retrofit.model import Choice, Pair, Problem, solve
 from layout.retrofit.pairs import Pairs
 from layout.retrofit.sums import Summed, summed
 from layout.retrofit.whole import Whole
 from layout.workers import Told
 from layout.year_figures import Settings
 
-SUM_TURNS = 12
+SUM_TURNS = 8
 """Choices whose electricity is worked out from summed light before the best of them is traced whole. Our choice."""
 
 SUM_AGREES = 0.01
@@ -49,25 +49,28 @@ class Search:
         more than ``least``. Problem and pairs come back with all that was learnt."""
         best: Choice | None = None
         last: Choice | None = None
+        tried: set[tuple[int, ...]] = set()
         for _ in range(SUM_TURNS):
             choice, unknown = self._choice(problem, pairs)
             bar = max(least, best.value if best else 0.0)
-            if not len(choice.chosen) or choice.value <= bar * (1.0 + SOLVER_GAP):
-                return best, problem, pairs
+            known = tuple(choice.chosen.tolist()) in tried
+            if known or not len(choice.chosen) or choice.value <= bar * (1.0 + SOLVER_GAP):
+                again = last if known and last is not None and last.value > bar * (1.0 + SOLVER_GAP) else None
+                return best or again, problem, pairs
+            tried.add(tuple(choice.chosen.tolist()))
             while unknown:  # again where pairs of a class turn out not to be alike
                 problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
                 unknown = pairs.unknown(choice.chosen.tolist())
             year = summed(self.roof, self.bare, self.settings, pairs.changes(choice.chosen.tolist()))
             energy = (year.ac_kwh - self.bare.ac_kwh) / self.ac_per_dc
             worth = problem.worth * energy - float(problem.price[choice.chosen].sum())
-            last, promised = Choice(choice.chosen, energy, worth), problem.promise(choice.chosen)
+            last = Choice(choice.chosen, energy, worth)
             gain, strings = year.dc_kwh - self.bare.dc_kwh, year.string_kwh - self.bare.string_kwh
             problem = corrected(problem, choice.chosen, gain, strings, energy)
             if not self._loses(year) and worth > bar:
                 best = last
                 if abs(choice.energy_kwh - energy) <= SUM_AGREES * abs(energy):
                     return best, problem, pairs
-            problem = replace(problem, seen=(*problem.seen, Seen(choice.chosen, energy, promised)))
         return best or last, problem, pairs
 
     def _loses(self, year: Summed) -> bool:
