@@ -165,9 +165,8 @@ METHODS = (
     Assumption("Heat", "from light and wind, with the panel's two coefficients", "Faiman (2008)"),
     Assumption("Wind at the panels", f"{wind_ratio():.2f} of the wind 10 m up",
                "power law of 1/7 on open ground, Justus & Mikhail (1976); between panels our assumption"),
-    Assumption("Electricity", "one-diode model; the weakest cell of a bypass group sets its current; panels without "
-               "bypass diodes or with low shunt resistance: every cell's curve, forward and reverse",
-               "De Soto, Klein & Beckman (2006); Bishop (1988); the rule is a first approximation"),
+    Assumption("Electricity", "one-diode model; every cell's curve, forward and reverse",
+               "De Soto, Klein & Beckman (2006); Bishop (1988); nearly even light: Bucciarelli (1979)"),
 )  # fmt: skip
 
 

@@ -25,7 +25,8 @@ from layout.panel_types import load_panel_type
 from layout.pieces import Blocker, Ground, Panel, Scene
 from layout.power.glass import transmission_ratio
 from layout.power.heat import cell_temperature
-from layout.power.panel_power import panel_dc_power, panel_model
+from layout.power.panel_power import panel_model
+from layout.power.uneven import cells_dc_power
 from sites.conventions import unit_vector
 from sites.site import Site, WeatherSource
 from sites.skyline import OPEN_SKYLINE, Skyline
@@ -368,7 +369,7 @@ def true_year(case, year, step):
     warm = np.maximum(0.0, heat.reshape(-1, n, cells).mean(axis=2))
     cell_c = cell_temperature(warm, year.air_c[:, None], year.wind_m_s[:, None], kind.u0_w_m2_k, kind.u1_w_s_m3_k)
     light = np.maximum(electric, 0.0).reshape(-1, cells)
-    dc = panel_dc_power(light, family.groups, model, cell_c.reshape(-1))
+    dc = cells_dc_power(light, family.groups, model, cell_c.reshape(-1))
     return Year(front, rear, float(dc.sum(dtype=np.float64)) * year.hour_kwh)
 
 
