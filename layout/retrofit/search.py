@@ -17,7 +17,7 @@ from layout.retrofit.whole import Whole
 from layout.workers import Told
 from layout.year_figures import Settings
 
-SUM_TURNS = 8
+SUM_TURNS = 5
 """Choices whose electricity is worked out from summed light before the best of them is traced whole. Our choice."""
 
 SUM_AGREES = 0.01
