@@ -120,7 +120,7 @@ def test_the_answer_is_what_compare_gives_on_the_plan_written(
         assert told["figures"]["aisle_m"] >= 0.5
         places = told["positions"]
         assert abs(places["rounds"][-1]["difference_fraction"]) <= 0.01
-        assert 0.0 <= places["gap_fraction"] <= 0.02 or places["timed_out"]
+        assert 0.0 <= places["gap_fraction"] <= 0.02 + 1e-9 or places["timed_out"]
         assert places["taken"] == (places["figures"]["energy_ac_kwh"] > told["traced"][0]["figures"]["energy_ac_kwh"])
         lines = list(csv.DictReader((tmp_path / f"optimise-{name}-positions.csv").read_text().splitlines()))
         panels = [line for line in lines if line["what"] == "panel"]
