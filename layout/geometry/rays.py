@@ -19,6 +19,8 @@ precision resolves 1e-5 m in scenes of up to 150 m."""
 CHUNK_RAYS = 1 << 18
 """Rays per call of the kernel: large enough to hide the call, small enough to share between cores."""
 
+RAYS_PER_CALL = 1 << 12
+"""Where fewer rays share a direction, several directions go into one call."""
 
 _most_threads: int | None = None
 
@@ -93,14 +95,7 @@ class RayKernel:
         out = np.zeros((len(directions), len(points)), dtype=bool)
         if self._scene is None or not out.size:
             return out
-        scene, local = self._scene, self._local(points)
-        d32 = np.ascontiguousarray(directions, dtype=np.float32)
-
-        def some(chosen: range) -> None:
-            for j in chosen:
-                out[j] = scene.run(local, d32[j : j + 1], query="OCCLUDED") >= 0
-
-        _share_out(some, len(d32), out.size)
+        self._each_way(points, directions, "OCCLUDED", lambda part, hit: np.greater_equal(hit, 0, out=out[part]))
         return out
 
     def blocked_pairs(self, points: FloatArray, directions: FloatArray) -> BoolArray:
@@ -124,16 +119,32 @@ class RayKernel:
         out = np.full((len(directions), len(points)), -1, dtype=np.int32)
         if self._scene is None or not out.size:
             return out
+        # Two triangles a rectangle; the shift keeps "none", -1, at -1.
+        self._each_way(points, directions, "INTERSECT", lambda part, hit: np.right_shift(hit, 1, out=out[part]))
+        return out
+
+    def _each_way(
+        self, points: FloatArray, directions: FloatArray, query: str, take: Callable[[slice, np.ndarray], object]
+    ) -> None:
+        """Hand over what the kernel finds from every point along directions ``part``, (directions, points). Where
+        points are few, one call of the kernel takes several directions."""
         scene, local = self._scene, self._local(points)
+        assert scene is not None
         d32 = np.ascontiguousarray(directions, dtype=np.float32)
+        at_once = max(1, RAYS_PER_CALL // len(local))
+        origins = np.tile(local, (min(at_once, len(d32)), 1)) if at_once > 1 else local
 
         def some(chosen: range) -> None:
-            for j in chosen:
-                # Two triangles a rectangle; the shift keeps "none", -1, at -1.
-                np.right_shift(scene.run(local, d32[j : j + 1], query="INTERSECT"), 1, out=out[j])
+            for k in chosen:
+                part = slice(k * at_once, min((k + 1) * at_once, len(d32)))
+                ways = d32[part]
+                if len(ways) > 1:
+                    hit = scene.run(origins[: len(ways) * len(local)], np.repeat(ways, len(local), axis=0), query=query)
+                else:
+                    hit = scene.run(local, ways, query=query)
+                take(part, hit.reshape(len(ways), -1))
 
-        _share_out(some, len(d32), out.size)
-        return out
+        _share_out(some, -(-len(d32) // at_once), len(d32) * len(local))
 
     def meeting(self, points: FloatArray, directions: FloatArray, index: IntArray) -> FloatArray:
         """Where rays (r, 3) meet the planes of rectangles ``index`` (r,), in double precision; (r, 3)."""
