@@ -17,7 +17,7 @@ from layout.light.coefficients import (
     year_places,
 )
 from layout.light.lattice import fibonacci_lattice
-from layout.light.net import Net, full_net, year_net
+from layout.light.net import Net, full_net, group_net, year_net
 from layout.light.receive import Engine
 from layout.light.sky_parts import Glass
 from layout.light.surroundings import Year, equal_surroundings, every_panel
@@ -146,8 +146,10 @@ def _full_cells(family: Family, arrangement: Arrangement, keep: BoolArray) -> Fa
 
 
 def _year_net(kind: PanelType, orientation: int, cells: tuple[int, int]) -> Net:
-    """The coarser net of the year."""
-    return year_net(*cells, *groups_along_edges(kind, orientation))
+    """The coarser net of the year: with bypass diodes the first cell that a shadow reaches costs its group, without
+    them each shaded cell adds to the loss."""
+    choose = group_net if kind.bypass_groups else year_net
+    return choose(*cells, *groups_along_edges(kind, orientation))
 
 
 def _groups(kind: PanelType, orientation: int, net: Net, cells: tuple[int, int]) -> IntArray:

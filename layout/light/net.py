@@ -122,8 +122,8 @@ def year_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
 
 
 def group_net(n_up: int, n_along: int, groups_up: int, groups_along: int) -> Net:
-    """The year's net where the weakest cell of each bypass group sets its current: about 6 × 6 of the panel's cells,
-    the end cells of every group among them. Arguments as in `year_net`.
+    """The year's net of panels with bypass diodes: about 6 × 6 of the panel's cells, the end cells of every group
+    among them. Arguments as in `year_net`.
 
     Experiment: tests/agreement/test_year_net.py prints what it does to a year against every cell.
     """
