@@ -16,7 +16,7 @@ from layout.light.sky_parts import Glass
 from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
 from layout.power.method import dc_power
-from layout.power.panel_power import PanelModel, even_light_power
+from layout.power.panel_model import PanelModel, even_light_power
 from layout.string_year import PanelYear, panel_years, trackers_dc_w
 from layout.strings import trackers_of
 from layout.wiring_tables import PANEL_LEVEL, WiringTable

@@ -23,7 +23,7 @@ from layout.peaks import peaks
 from layout.pieces import Scene
 from layout.power.cover_cooling import cooling_factor, covered_cooling
 from layout.power.glass import transmission_ratio
-from layout.power.panel_power import panel_model
+from layout.power.panel_model import panel_model
 from layout.result import HotWater, LayoutResult, Peaks
 from layout.result_sheets import SheetEffect, SheetSide
 from layout.sheet_effect import sheet_side

@@ -29,7 +29,7 @@ from layout.plan import Plan
 from layout.power.glass import transmission_ratio
 from layout.power.heat import cell_temperature
 from layout.power.method import dc_power
-from layout.power.panel_power import even_light_power
+from layout.power.panel_model import even_light_power
 from layout.wiring_tables import PANEL_LEVEL
 from layout.year import evaluator_of
 from layout.year_figures import Settings

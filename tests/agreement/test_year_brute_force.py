@@ -25,7 +25,7 @@ from layout.panel_types import load_panel_type
 from layout.pieces import Blocker, Ground, Panel, Scene
 from layout.power.glass import transmission_ratio
 from layout.power.heat import cell_temperature
-from layout.power.panel_power import panel_model
+from layout.power.panel_model import panel_model
 from layout.power.uneven import cells_dc_power
 from sites.conventions import unit_vector
 from sites.site import Site, WeatherSource

@@ -183,8 +183,21 @@ def roof_setting() -> Callable[[dict[str, object], RetrofitTable], tuple[Task, F
     return setting
 
 
+DEAR_MODULES = (
+    "test_endless",
+    "test_optimise_bay",
+    "test_optimise_sensitivity",
+    "test_report_optimise",
+    "test_sheet_effect",
+)
+"""Their fixtures take seconds."""
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Tests that need the boosted year stay in one process, where tests are shared out to several."""
+    """Tests that need the boosted year, or one dear fixture of their file, stay in one process, where tests are shared
+    out to several."""
     for item in items:
         if "boosted_result" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.xdist_group("boosted"))
+        elif item.path.stem in DEAR_MODULES:
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))

@@ -10,7 +10,7 @@ from layout.arrange import arrange
 from layout.bench_reading import BenchReading, Moment, bench_reading, clear_sky, moment_at
 from layout.panel_types import load_panel_type
 from layout.plan import Plan, parse_plan
-from layout.power.panel_power import even_light_power, panel_model
+from layout.power.panel_model import even_light_power, panel_model
 
 SUN = (48.0, 20.0)
 TILT = float(np.degrees(np.arctan2(1.01, 1.44)))
