@@ -214,10 +214,15 @@ def _wired(
     return {"series": found.series, "parallel": found.parallel, "wired": found.held}
 
 
+def stress_of(light: np.ndarray) -> np.ndarray:
+    """How prone panels are to a hot spot: (k, b, cells) -> (k, b), as `FieldYear.stress`."""
+    low = light.min(axis=2)
+    return np.asarray(low * (light.max(axis=2) - low))
+
+
 def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:
     """The panel most prone to a hot spot in each hour: (k, b, cells) -> its stress (k,) and its place among b (k,)."""
-    low = light.min(axis=2)
-    stress = low * (light.max(axis=2) - low)
+    stress = stress_of(light)
     worst = stress.argmax(axis=1)
     return stress[np.arange(len(stress)), worst], worst
 

@@ -6,19 +6,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from layout.conditions import Conditions
-from layout.evaluate import most_stressed
+from layout.evaluate import stress_of
 from layout.field import Block
 from layout.power.hot_spot import HotSpot, hot_spot, hot_spot_cautions
 from layout.power.panel_model import PanelModel
 from layout.result import HotSpotHour, HotSpots
 from sites.conventions import FloatArray, IntArray
 
+PANELS_EACH_HOUR = 6
+"""Panels of a block looked at in each hour: which cell turns hottest is only guessed before. Our choice."""
+
 
 def hot_spots(seen: Sequence[tuple[Block, FloatArray]], at: Conditions, model: PanelModel, in_series: int) -> HotSpots:
     """Hot spots with working and with failed bypass diodes, each at its own worst hour.
 
-    seen : blocks of panels with the light that their cells use, (hours, panels, cells) [W/m²]; in each hour the panel
-        of a block that is most prone to a hot spot is looked at
+    seen : blocks of panels with the light that their cells use, (hours, panels, cells) [W/m²]; in each hour those
+        panels of a block that are most prone to a hot spot are looked at
     in_series : panels in the longest string; the others lie in the light of the panel's brightest cell
     """
     cases = zip(*(_block_hot_spots(block, light, at, model, in_series) for block, light in seen), strict=True)
@@ -36,11 +39,11 @@ class _Found:
     panels: IntArray
 
     @classmethod
-    def of(cls, spots: HotSpot, panels: IntArray) -> "_Found":
-        """Of one panel in each hour."""
-        hours = np.flatnonzero(spots.taken_up_w > 0.0)
-        taking = HotSpot(spots.cell[hours], spots.taken_up_w[hours], spots.cell_c[hours])
-        return cls(taking, hours, panels[hours])
+    def of(cls, spots: HotSpot, hours: IntArray, panels: IntArray) -> "_Found":
+        """Those among panel-hours in which a cell takes up power."""
+        some = np.flatnonzero(spots.taken_up_w > 0.0)
+        taking = HotSpot(spots.cell[some], spots.taken_up_w[some], spots.cell_c[some])
+        return cls(taking, hours[some], panels[some])
 
     def hottest(self) -> float:
         """Temperature of the warmest such cell, °C."""
@@ -59,8 +62,9 @@ def _block_hot_spots(
     block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int
 ) -> tuple[_Found, _Found]:
     """With working and with failed diodes."""
-    place = most_stressed(light)[1]
-    cells, panels = light[np.arange(len(light)), place].astype(np.float32), block.panels[place]
-    args = (cells, block.family.groups, model, at.air_c, at.wind_m_s, in_series)
-    working = _Found.of(hot_spot(*args), panels)
-    return working, _Found.of(hot_spot(*args, diodes=False), panels) if model.diodes else working
+    place = np.argsort(-stress_of(light), axis=1, kind="stable")[:, :PANELS_EACH_HOUR]
+    hours, place = np.repeat(np.arange(len(light)), place.shape[1]), place.reshape(-1)
+    cells, panels = light[hours, place].astype(np.float32), block.panels[place]
+    args = (cells, block.family.groups, model, at.air_c[hours], at.wind_m_s[hours], in_series)
+    working = _Found.of(hot_spot(*args), hours, panels)
+    return working, _Found.of(hot_spot(*args, diodes=False), hours, panels) if model.diodes else working

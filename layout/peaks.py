@@ -16,7 +16,7 @@ from layout.strings import longest_string
 from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 30
-HOT_SPOT_HOURS = 16
+HOT_SPOT_HOURS = 48
 """Hours traced again for hot spots, each with its most stressed panel."""
 
 PANELS_EACH = 12
