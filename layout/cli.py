@@ -1,56 +1,39 @@
 """The command line."""
 
 import argparse
-import datetime
 import os
 import sys
 import textwrap
-import zoneinfo
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import pandas as pd
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from layout.arrange import Arrangement, arrange
-from layout.bench_reading import AIR_C, WIND_M_S, Moment, bench_reading, moment_at
+from layout.arrange import arrange
+from layout.bench_reading import AIR_C, WIND_M_S
 from layout.geometry.rays import worker_count
-from layout.light.shared_map import SharedMap, shared_light_map
-from layout.pieces import Scene
+from layout.light_command import OPTION, LightOptions, light_command
 from layout.plan import Layout, Plan, read_plan
 from layout.power.follow import FIRST_USE, compiled_before
 from layout.report import outputs
 from layout.report.demo import DEMO_PLAN, OPTIMISE_DEMO, starter_plan
 from layout.report.files import to_json, write_all
-from layout.report.light_output import LightAsked, light_output
 from layout.report.outputs import Output
-from layout.report.reading import with_reading
-from layout.report.sun_paths import horizon_line
 from layout.report.tables import WIDTH
 from layout.run import run_plan
 from layout.strings import strings_of
+from layout.workers import Told
 from sites.errors import BrightacreError, Fault, InputError
 from sites.read import list_sites, load_site
-from sites.site import Site
-from sites.sun import sun_position
 from sites.tables import nearest, shown
 from sites.weather_files import load_weather
 
 PROGRAM = "brightacre"
 DEFAULT_FOLDER = Path("brightacre-out")
-OPTION = "command line"
-"""Stands for the file's name where a fault lies in an option."""
-
-Told = Callable[[str, int, int], None] | None
-"""Progress: label, done, total."""
-
-BOUNCES = range(4)
-"""Reflectors that light may meet on its way; each costs as much again as all before it times the kinds of sheets."""
-
 DONE, NO_READER, BAD_INPUT, STOPPED = 0, 1, 2, 130
 """Exit codes."""
 
@@ -66,7 +49,7 @@ def _err(*lines: str) -> None:
 
 
 @contextmanager
-def _progress() -> Iterator[Told]:
+def _progress() -> Iterator[Told | None]:
     """A progress callable that draws bars on standard error; None where that is no terminal."""
     console = Console(stderr=True)
     if not console.is_terminal:
@@ -170,18 +153,10 @@ def light(args: argparse.Namespace) -> int:
     """Beam on the cells at one sun position, and each panel's expected watts, volts and temperature."""
     plan = _plan(args.plan)
     layouts = _layouts(plan, args.layout)
-    elevation, azimuth = _sun(args, plan.site)
-    moment = moment_at(plan.site, (elevation, azimuth), args.dni, args.dhi, args.air_c, args.wind)
-    parts = {}
+    asked = LightOptions(**{option.name: getattr(args, option.name) for option in fields(LightOptions)})
     with _progress() as progress:
-        for layout in layouts:
-            arrangement = arrange(plan, layout)
-            asked = _asked(args, arrangement.scene, moment)
-            seen = _seen(arrangement, asked, plan, progress)
-            output = light_output(layout.name, arrangement.scene, seen, asked)
-            reading = bench_reading(arrangement, plan.site, moment)
-            parts[layout.name] = with_reading(output, layout.name, reading, moment)
-    return _finish(args, outputs.joined(parts))
+        output = light_command(plan, layouts, asked, progress)
+    return _finish(args, output)
 
 
 def retrofit(args: argparse.Namespace) -> int:
@@ -209,82 +184,6 @@ def optimise(args: argparse.Namespace) -> int:
     with _progress() as progress:
         output = optimise_command(plan, path.read_text(encoding="utf-8-sig"), args.out or DEFAULT_FOLDER, progress)
     return _finish(args, output)
-
-
-def _asked(args: argparse.Namespace, scene: Scene, moment: Moment) -> LightAsked:
-    """What ``light`` works out for a layout: light by way of sheets where it has any, of the ground on request."""
-    bounces = args.bounces if args.ground or scene.reflectors or scene.diffusers else 0
-    return LightAsked(
-        moment.elevation_deg, moment.azimuth_deg, moment.dni, bounces, args.ground and bounces > 0, args.per_cell
-    )
-
-
-def _seen(arrangement: Arrangement, asked: LightAsked, plan: Plan, progress: Told) -> SharedMap:
-    """The light map of a layout, its progress told."""
-
-    def tick(done: int, total: int) -> None:
-        if progress is not None:
-            progress(f"light on {arrangement.name}", done, total)
-
-    sun = asked.elevation_deg, asked.azimuth_deg
-    return shared_light_map(arrangement.scene, sun, asked.dni, asked.bounces, asked.ground, plan.run.repetition, tick)
-
-
-def _sun(args: argparse.Namespace, site: Site) -> tuple[float, float]:
-    """Elevation and azimuth from ``--at`` or from the two numbers. Raises InputError."""
-    _check_weather(args)
-    given = args.elevation is not None, args.azimuth is not None
-    if args.at is not None:
-        if any(given):
-            raise InputError([Fault(OPTION, "--at", "a sun position beside it", "a time or a sun position")])
-        return _sun_at(args.at, site)
-    faults = []
-    if not (given[0] and 0 < args.elevation <= 90):
-        found = "nothing" if args.elevation is None else f"{args.elevation:g}"
-        faults.append(Fault(OPTION, "--elevation", found, "degrees above 0 to 90, or --at TIME"))
-    if not (given[1] and 0 <= args.azimuth <= 360):
-        found = "nothing" if args.azimuth is None else f"{args.azimuth:g}"
-        faults.append(Fault(OPTION, "--azimuth", found, "degrees from 0 to 360, clockwise from north"))
-    if faults:
-        raise InputError(faults)
-    return args.elevation, args.azimuth
-
-
-def _check_weather(args: argparse.Namespace) -> None:
-    """Raises InputError where light, air or wind are beyond what is possible."""
-    if args.bounces not in BOUNCES:
-        raise InputError([Fault(OPTION, "--bounces", f"{args.bounces}", f"{BOUNCES[0]} to {BOUNCES[-1]}")])
-    limits = {
-        "--dni": (args.dni, -1e-9, 1500.0, "W/m² from 0 to 1500"),
-        "--dhi": (args.dhi, -1e-9, 800.0, "W/m² from 0 to 800"),
-        "--air-c": (args.air_c, -60.0, 60.0, "°C above -60 to 60"),
-        "--wind": (args.wind, -1e-9, 50.0, "m/s from 0 to 50"),
-    }
-    faults = [
-        Fault(OPTION, option, f"{value:g}", accepted)
-        for option, (value, low, high, accepted) in limits.items()
-        if value is not None and not low < value <= high
-    ]
-    if faults:
-        raise InputError(faults)
-
-
-def _sun_at(text: str, site: Site) -> tuple[float, float]:
-    """Where the sun stands at a time; without a zone, the site's clock. Raises InputError, by night too."""
-    try:
-        time = datetime.datetime.fromisoformat(text)
-        if time.tzinfo is None:
-            time = time.replace(tzinfo=zoneinfo.ZoneInfo(site.location.time_zone))
-        moment = pd.DatetimeIndex([pd.Timestamp(time).tz_convert("UTC")])
-    except (ValueError, OverflowError):
-        accepted = "a time such as 2025-03-21T10:30, the site's clock unless it carries a zone"
-        raise InputError([Fault(OPTION, "--at", shown(text), accepted)]) from None
-    elevation, azimuth = (values[0] for values in sun_position(site.location, moment))
-    horizon = float(horizon_line(site, np.array([azimuth]))[0])
-    if elevation <= horizon:
-        found = f"{text}, the sun at elevation {elevation:.1f}°, azimuth {azimuth:.0f}°"
-        raise InputError([Fault(OPTION, "--at", found, f"a time with the sun above {horizon:.1f}°")])
-    return float(elevation), float(azimuth)
 
 
 def sun(args: argparse.Namespace) -> int:
