@@ -1,4 +1,4 @@
-"""Voltage of many cells at a given current, forward and reverse: the numeric kernel of the full solution.
+"""Voltage of many cells at given currents, forward and reverse.
 
 Single precision, cells first and panel-hours last, so that sums over cells run through whole vectors.
 """
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from layout.power.cell_kernel import strings_volts
 from layout.power.diode import DiodeParameters
 from layout.power.peak import warmth
 from layout.power.reverse import ReverseTable
@@ -76,38 +77,34 @@ def prepare_cells(
 def diode_volts(cells: Cells, current: Float32Array) -> Float32Array:
     """Voltage across each cell's diode, (points, parts, n) [V], at ``current`` (parts, n) [A] through each
     part."""
-    z = cells.step * current
-    np.subtract(cells.start, z, out=z)
-    volts = log_omega(z)
-    volts += cells.base
-    volts *= cells.ideality
-    excess = current - cells.full
-    backward = np.flatnonzero(excess > 0.0)
-    if len(backward):
-        y = excess.take(backward)
-        y *= cells.leak.take(backward)
-        volts.reshape(-1)[backward] = cells.table.volts(y, cells.row.take(backward))
-    return volts
+    points, parts, n = cells.full.shape
+    each = (1, points * parts, n)
+    one = np.ones((points * parts, n), dtype=np.float32)
+    volts = np.zeros(each, dtype=np.float32)
+    strings_volts(
+        np.tile(current, (points, 1))[None],
+        tuple(values.reshape(each) for values in (cells.full, cells.start, cells.step, cells.base, cells.leak)),
+        cells.row.reshape(each),
+        np.zeros_like(one),
+        one * np.tile(np.broadcast_to(cells.ideality, (parts, n)), (points, 1)),
+        one[None, :, 0],
+        *cells.table.compiled,
+        volts,
+    )
+    return volts.reshape(points, parts, n)
 
 
 def part_volts(cells: Cells, current: Float32Array) -> Float32Array:
-    """Voltage of each part, (parts, n) [V], at ``current`` (parts, n) [A]."""
-    volts = np.einsum("cpn,cp->pn", diode_volts(cells, current), cells.weight)
-    volts -= cells.weight.sum(axis=0)[:, None] * cells.series * current
+    """Voltage of each part, (k, parts, n) [V], at ``current`` (k, parts, n) [A]."""
+    volts, parts = np.zeros_like(current), cells.full.shape[1:]
+    strings_volts(
+        np.ascontiguousarray(current),
+        (cells.full, cells.start, cells.step, cells.base, cells.leak),
+        cells.row,
+        np.ascontiguousarray(np.broadcast_to(cells.series, parts)),
+        np.ascontiguousarray(np.broadcast_to(cells.ideality, parts)),
+        cells.weight,
+        *cells.table.compiled,
+        volts,
+    )
     return volts
-
-
-def log_omega(z: Float32Array) -> Float32Array:
-    """ln ω with ω + ln ω = z: as `layout.power.peak.wright_omega`; overwrites z."""
-    np.maximum(z, np.float32(-80.0), out=z)
-    small = np.exp(np.minimum(z, np.float32(1.0)))
-    small /= 1.0 + np.float32(0.632) * small
-    omega = np.maximum(z, np.float32(1.0))
-    omega -= np.log(omega)
-    np.copyto(omega, small, where=z < 1.0)
-    # one step of Newton's method: within 2e-5 A of the explicit curve at any voltage
-    z += 1.0
-    z -= np.log(omega)
-    z /= 1.0 + omega
-    omega *= z
-    return np.log(omega, out=omega)

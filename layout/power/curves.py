@@ -1,9 +1,8 @@
 """Algebra of tabulated current-voltage curves: many at once, nodes first, (nodes, ...) each."""
 
-from collections.abc import Sequence
-
 import numpy as np
 
+from layout.power.curve_kernel import join_columns, order_columns, read_columns
 from sites.conventions import Float32Array
 
 
@@ -14,30 +13,21 @@ def interpolate(x: Float32Array, xp: Float32Array, fp: Float32Array) -> Float32A
     x : (k, ...); xp : (j, ...) not falling along the first axis; fp : (j, ...) values at xp. Returns (k,
         ...).
     """
-    place = np.zeros(x.shape, dtype=np.uint8 if len(xp) < 256 else np.uint16)
-    for node in xp[1:-1]:
-        place += (x >= node).view(np.uint8)
-    columns = x[0].size
-    flat = place.reshape(len(x), -1).astype(np.int32)
-    flat *= columns
-    flat += np.arange(columns, dtype=np.int32)
-    xs, fs = xp.reshape(-1), fp.reshape(-1)
-    x0, f0 = xs.take(flat), fs.take(flat)
-    flat += columns
-    width = xs.take(flat) - x0
-    np.maximum(width, np.float32(1e-12), out=width)
-    share = x.reshape(len(x), -1) - x0
-    share /= width
-    np.clip(share, np.float32(-1.0), np.float32(2.0), out=share)
-    share *= fs.take(flat) - f0
-    share += f0
-    return share.reshape(x.shape)
+    values = np.zeros(x.shape, dtype=np.float32)
+    read_columns(_flat(x), _flat(xp), _flat(fp), values.reshape(len(x), -1))
+    return values
+
+
+def _flat(values: Float32Array) -> Float32Array:
+    """Nodes first, all curves in one axis behind, as the compiled functions take them."""
+    return np.ascontiguousarray(values).reshape(len(values), -1)
 
 
 def by_current(current: Float32Array, volts: Float32Array) -> tuple[Float32Array, Float32Array]:
     """Nodes in rising order of current; both (j, ...)."""
-    order = np.argsort(current, axis=0)
-    return np.take_along_axis(current, order, axis=0), np.take_along_axis(volts, order, axis=0)
+    ordered = np.zeros(current.shape, dtype=np.float32), np.zeros(current.shape, dtype=np.float32)
+    order_columns(_flat(current), _flat(volts), _flat(ordered[0]), _flat(ordered[1]))
+    return ordered
 
 
 def merge(
@@ -52,12 +42,11 @@ def current_at(volts: Float32Array, curve: tuple[Float32Array, Float32Array]) ->
     return interpolate(-volts, -curve[1], curve[0])
 
 
-def in_parallel(curves: Sequence[tuple[Float32Array, Float32Array]]) -> tuple[Float32Array, Float32Array]:
-    """Curves in parallel: currents summed at equal voltage. Each (current, volts), rising in current; nodes
-    of all are kept."""
-    volts = np.concatenate([curve[1] for curve in curves], axis=0)
-    parts = []
-    for i, (current, own) in enumerate(curves):
-        at = [current if i == k else current_at(other[1], (current, own)) for k, other in enumerate(curves)]
-        parts.append(np.concatenate(at, axis=0))
-    return by_current(np.sum(parts, axis=0), volts)
+def in_parallel(current: Float32Array, volts: Float32Array) -> tuple[Float32Array, Float32Array]:
+    """Curves in parallel: currents summed at equal voltage. (j, m, s, n) each, s curves to be summed; current rising,
+    volts falling along j. Returns current and volts, (s · j, m, n): nodes of all curves are kept."""
+    nodes, many, curves, n = current.shape
+    shape = (curves * nodes, many, n)
+    joined = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    join_columns(np.ascontiguousarray(current), np.ascontiguousarray(volts), *joined)
+    return joined

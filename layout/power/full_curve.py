@@ -258,7 +258,7 @@ class _Field:
 
     def tabulate(self, cells: Cells, current: Float32Array) -> Curve:
         """Each part's curve at ``current`` (nodes, all parts, n), rising along the nodes."""
-        return current, np.stack([part_volts(cells, node) for node in current])
+        return current, part_volts(cells, current)
 
     def brightest(self, cells: Cells) -> Float32Array:
         """Light current of each string's brightest cell, (strings, n) [A]."""
@@ -293,8 +293,8 @@ class _Field:
         """Each group's curve, (nodes, all groups, n), from its halves', before its diode."""
         if self.plan.halves == 1:
             return parts
-        halves = [(parts[0][:, h::2], parts[1][:, h::2]) for h in (0, 1)]
-        return in_parallel(halves)
+        nodes, every, n = parts[0].shape
+        return in_parallel(*(values.reshape(nodes, every // 2, 2, n) for values in parts))
 
     def string_volts(self, current: Float32Array, groups: Curve) -> Float32Array:
         """Voltage of each string at common currents (k, strings, n); returns (k, strings, n)."""
@@ -339,7 +339,8 @@ class _Field:
         """The tracker's curve, (nodes, n), from its strings' (nodes, strings, n)."""
         if self.strings == 1:
             return strings[0][:, 0], strings[1][:, 0]
-        return in_parallel([(strings[0][:, s], strings[1][:, s]) for s in range(self.strings)])
+        current, volts = in_parallel(strings[0][:, None], strings[1][:, None])
+        return current[:, 0], volts[:, 0]
 
     def _near_maxima(self, strings: Curve, top: Float32Array, maxima: int, count: int, reach: float) -> Float32Array:
         """String currents around those at the tracker's highest maxima: (maxima × count, strings, n)."""

@@ -89,6 +89,11 @@ class ReverseTable:
         return self.values.reshape(_SHARE_NODES, _VOLT_NODES)
 
     @property
+    def compiled(self) -> tuple[Float32Array, int, np.float32]:
+        """As `layout.power.cell_kernel` takes it: flat, columns, breakdown voltage [V]."""
+        return self.values, _VOLT_NODES, np.float32(self.reverse.breakdown_v)
+
+    @property
     def share_limit(self) -> float:
         """s of the last row."""
         return _SHARE_LIMIT

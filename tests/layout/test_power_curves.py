@@ -28,8 +28,8 @@ def test_beyond_the_ends_the_line_goes_on() -> None:
 def test_parallel_resistive_sources() -> None:
     """Sources of 10 V behind 1 ohm and 2 ohm in parallel: 10 V behind 2/3 ohm."""
     current = np.linspace(-2.0, 10.0, 13, dtype=np.float32)[:, None]
-    first, second = (current, 10.0 - current), (current / 2.0, 10.0 - current)
-    total, volts = in_parallel([first, second])
+    both = np.stack([current, current / 2.0], axis=1)[:, None]
+    total, volts = in_parallel(both, np.stack([10.0 - current, 10.0 - current], axis=1)[:, None])
     assert np.all(np.diff(total, axis=0) >= 0)
     assert total == pytest.approx((10.0 - volts) / (2.0 / 3.0), rel=1e-5)
 

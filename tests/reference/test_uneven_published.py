@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from layout.power.curves import interpolate
 from layout.power.diode import BOLTZMANN_EV_K, DiodeParameters, translate
 from layout.power.diode_fit import peak_power
 from layout.power.peak import best_power, warmth
@@ -16,7 +15,7 @@ MODULE = DiodeParameters(8.214, 9.825e-8, 0.221, 1 / 415.405, 1.3 * 54 * BOLTZMA
 def maxima(suns: tuple[float, ...], drop: float) -> list[tuple[float, float]]:
     """(current, power) of every maximum of three substrings in series, shunt resistance independent of
     light."""
-    common = np.linspace(0.0, 8.3, 40_001)[:, None]
+    common = np.linspace(0.0, 8.3, 40_001)
     total = np.zeros_like(common)
     for g in suns:
         state = translate(MODULE, 1000.0, 25.0)
@@ -25,10 +24,10 @@ def maxima(suns: tuple[float, ...], drop: float) -> list[tuple[float, float]]:
         current = current - state.light_current_a * (1.0 - g)
         volts = diode_v - current * state.series_ohm
         keep = current > -1.0
-        total += np.maximum(interpolate(common, current[keep, None], volts[keep, None] / 3.0), -drop)
-    power = (common * total).ravel()
+        total += np.maximum(np.interp(common, current[keep], volts[keep] / 3.0), -drop)
+    power = common * total
     peaks = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:])) + 1
-    return [(float(common[i, 0]), float(power[i])) for i in peaks if power[i] > 1.0]
+    return [(float(common[i]), float(power[i])) for i in peaks if power[i] > 1.0]
 
 
 def test_one_dark_substring() -> None:
