@@ -61,8 +61,8 @@ def order_columns(x: Float32Array, y: Float32Array, x_out: Float32Array, y_out: 
 
 @entry
 def join_columns(current: Float32Array, volts: Float32Array, total: Float32Array, common: Float32Array) -> None:
-    """Curves in parallel, as `layout.power.curves.in_parallel`: current, volts (j, m, s, n), volts falling where current
-    rises, into total, common (s · j, m, n).
+    """Curves in parallel, as `layout.power.curves.in_parallel`: current, volts (j, m, s, n) into total, common
+    (s · j, m, n).
 
     Each node of one curve is compared with each of another: how many lie at a higher voltage tells both where to read
     the other's current and where the node stands in the sum.

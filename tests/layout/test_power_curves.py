@@ -40,3 +40,30 @@ def test_merged_nodes_stay_one_curve() -> None:
     assert current.ravel().tolist() == [0, 1, 2, 3, 4, 5]
     assert volts.ravel().tolist() == [8, 7, 6, 5, 4, 3]
     assert current_at(np.array([[4.5]], dtype=np.float32), by_current(current, volts)).item() == 3.5
+
+
+@given(st.integers(2, 9), st.integers(2, 4), st.integers(1, 70), st.integers(0, 2**31))
+def test_currents_add_at_equal_voltage(nodes: int, curves: int, n: int, seed: int) -> None:
+    """Against numpy.interp, at voltages that all curves reach; the sum's nodes never turn back."""
+    rng = np.random.default_rng(seed)
+    current = np.cumsum(rng.uniform(0.1, 1.0, (nodes, 1, curves, n)), axis=0).astype(np.float32)
+    volts = -np.cumsum(rng.uniform(0.1, 1.0, (nodes, 1, curves, n)), axis=0).astype(np.float32)
+    total, common = in_parallel(current, volts)
+    assert total.shape == (curves * nodes, 1, n)
+    assert np.all(np.diff(total, axis=0) >= 0.0)
+    assert np.all(np.diff(common, axis=0) <= 0.0)
+    reached = (common <= volts[0].min(axis=1)) & (common >= volts[-1].max(axis=1))
+    for c in range(n):
+        ranges = [np.interp(-common[:, 0, c], -volts[:, 0, s, c], current[:, 0, s, c]) for s in range(curves)]
+        inside = reached[:, 0, c]
+        assert total[inside, 0, c] == pytest.approx(np.sum(ranges, axis=0)[inside], abs=1e-4)
+
+
+def test_nodes_in_order_with_equal_ones_as_they_were() -> None:
+    rng = np.random.default_rng(4)
+    x = rng.integers(0, 6, (15, 70)).astype(np.float32)
+    y = rng.random((15, 70)).astype(np.float32)
+    order = np.argsort(x, axis=0, kind="stable")
+    found = by_current(x, y)
+    assert np.array_equal(found[0], np.take_along_axis(x, order, axis=0))
+    assert np.array_equal(found[1], np.take_along_axis(y, order, axis=0))
