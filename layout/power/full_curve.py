@@ -46,18 +46,6 @@ FULL_WITHOUT_DIODES = Effort(14, 4, (0.85, 0.92, 0.97, 1.0), 96, ((2, 7, 2.0), (
 """The maximum may lie anywhere between the weakest and the brightest cell's current. Same patterns on thin
 film: 0.0001, 0.00001 and 0.0008."""
 
-FAST = Effort(3, 1, (0.9, 0.97, 1.01), 48, ((1, 5, 0.8),))
-"""For the year, groups with diodes. 10,000 patterns each of shadow edges and of scattered shade, on full and
-half-cut cells: within 0.004 of nameplate of the full solution at the 99th percentile, 0.001 in the mean,
-0.015 at worst."""
-
-FAST_LEAKY = Effort(14, 2, (0.9, 0.97, 1.01), 48, ((1, 5, 0.8),))
-"""For the year, groups with diodes and cells of low shunt resistance, whose curves slope everywhere: 0.008, 0.001 and
-0.015 on blocks of shade."""
-
-FAST_WITHOUT_DIODES = Effort(8, 5, (0.9, 0.97, 1.01), 40, ((1, 7, 1.0),))
-"""For the year, panels without diodes: on thin film 0.0012, 0.0001 and 0.008."""
-
 LEAK_NODES = (0.5, 1.1)
 """Nodes past the weakest cell's knee, over the current at which its reverse voltage cancels the part's voltage."""
 
