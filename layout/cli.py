@@ -3,7 +3,6 @@
 import argparse
 import os
 import sys
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
@@ -23,7 +22,7 @@ from layout.report import outputs
 from layout.report.demo import DEMO_PLAN, OPTIMISE_DEMO, starter_plan
 from layout.report.files import to_json, write_all
 from layout.report.outputs import Output
-from layout.report.tables import WIDTH
+from layout.report.tables import WIDTH, wrapped
 from layout.run import run_plan
 from layout.strings import strings_of
 from layout.workers import Told
@@ -85,8 +84,7 @@ def _show(output: Output) -> None:
     console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
     for item in output.show:
         if isinstance(item, str):
-            # Not rich's own wrapping: it would part the digits of a number at a thin space.
-            _out(textwrap.fill(item, console.width, subsequent_indent="  ", break_on_hyphens=False))
+            _out(wrapped(item, console.width))
         else:
             console.print(item)
 

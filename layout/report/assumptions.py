@@ -74,10 +74,11 @@ def _ground(site: Site) -> list[Assumption]:
 def _panel(kind: PanelType, layouts: list[str]) -> Assumption:
     rear = f", rear face at {100 * kind.bifaciality:.0f} % of the front's" if kind.bifaciality else ""
     ours = [name for name, s in (("heat", kind.max_cell_stated), ("light", kind.max_light_stated)) if not s]
+    heat = f"{kind.gamma_pmax_pct_per_k:g}".replace("-", "−")
     limits = f"; our default for {' and '.join(ours)}" if ours else ""
     value = (
         f"{kind.name}: {kind.length_m:g} × {kind.width_m:g} m, {kind.pmax_w:g} W, "
-        f"{kind.gamma_pmax_pct_per_k:g} %/K, {kind.bypass_groups} bypass groups{rear}; rated for "
+        f"{heat} %/K, {kind.bypass_groups} bypass groups{rear}; rated for "
         f"{kind.max_cell_c:g} °C and {kind.max_light_w_m2:g} W/m²{limits}"
     )
     return Assumption("Panels of " + ", ".join(layouts), value, kind.note or "datasheet values of the plan")
@@ -163,7 +164,7 @@ METHODS = (
     Assumption("Ground light", "one bounce off matt ground that is itself shaded", "our choice"),
     Assumption("Glass", "Fresnel and absorption, ray by ray", "De Soto, Klein & Beckman (2006)"),
     Assumption("Heat", "from light and wind, with the panel's two coefficients", "Faiman (2008)"),
-    Assumption("Wind at the panels", f"{wind_ratio():.2f} of the wind 10 m up",
+    Assumption("Wind at the panels", f"{wind_ratio():.2f} of the wind at 10 m height",
                "power law of 1/7 on open ground, Justus & Mikhail (1976); between panels our assumption"),
     Assumption("Electricity", "one-diode model; every cell's curve, forward and reverse",
                "De Soto, Klein & Beckman (2006); Bishop (1988); nearly even light: Bucciarelli (1979)"),

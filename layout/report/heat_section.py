@@ -67,5 +67,5 @@ def _caption(r: LayoutResult, worst: WorstHour, time_zone: str) -> str:
     rear = " Light on its rear warms it, too." if r.arrangement.scene.panels[worst.panel].bifacial else ""
     return (
         f"{start.day} {start:%B}, hour from {start:%H:%M}: air {worst.air_c:.0f} °C, wind {worst.wind_m_s:.1f} m/s "
-        f"10 m up. Seen from the front.{rear}"
+        f"at a height of 10 m. Seen from the front.{rear}"
     )

@@ -1,9 +1,35 @@
 """Numbers as people read them."""
 
 import math
+import re
 
 NOTHING = "–"
 """Stands where there is no number."""
+
+WIDE_SPACE, JOINER = "\u00a0", "\u2060"
+"""A space at which no line breaks, and a mark without width that keeps a line from breaking where it stands."""
+
+UNIT = r"(?:[kM]?Wh|k?W|%|°C|m²|[cmk]?m|kg|V|A|K|N|h|years?)"
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?={UNIT}(?![\w²]))")
+_IN_UNIT = re.compile(r"(?<![\w²])([kM]?Wh|k?W|m|%|kg)/(m²K|m²|kW|K|s|h)(?![\w²])")
+
+
+def spaced(text: str) -> str:
+    """Text in which no line breaks between a number and its unit.
+
+    >>> spaced("3.1 kWh, 5 % more, 7 panels") == "3.1\u00a0kWh, 5\u00a0% more, 7 panels"
+    True
+    """
+    return _BEFORE_UNIT.sub(WIDE_SPACE, text)
+
+
+def glued(text: str) -> str:
+    """Text in which no line breaks between a number and its unit, nor inside a unit.
+
+    >>> glued("3.1 kWh/m² of plot, 7 panels") == "3.1\u00a0kWh\u2060/\u2060m² of plot, 7 panels"
+    True
+    """
+    return _IN_UNIT.sub(rf"\1{JOINER}/{JOINER}\2", spaced(text))
 
 
 def number(value: float, digits: int = 3) -> str:

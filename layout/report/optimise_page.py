@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from layout.optimise.answer import LayoutAnswer
@@ -18,6 +16,7 @@ from layout.report.figures_optimise import Axis, Cloud, flat_figure, tradeoff_fi
 from layout.report.figures_optimise_moves import MOST_BARS, Bar, moves_figure
 from layout.report.figures_plot import light_scale, plot_figure
 from layout.report.figures_style import INK, embedded
+from layout.report.html import page_text
 from layout.report.optimise_names import AIMS
 from layout.report.optimise_rows import (
     flat_rows,
@@ -28,7 +27,6 @@ from layout.report.optimise_rows import (
     traced_rows,
 )
 from layout.report.optimise_words import optimise_sentences, rule_sentences
-from layout.report.page import TEMPLATES
 from layout.report.sentences import all_cautions
 from sites.conventions import FloatArray
 
@@ -38,14 +36,11 @@ LEAD_MOVERS = 3
 
 def optimise_page(review: Review) -> str:
     """The whole report as HTML text."""
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
-    )
     answer = review.answer
     best, top = answer.layouts[answer.best], review.ranked[0]
-    return environment.get_template("optimise.html").render(
+    return page_text(
+        "optimise.html",
         title=answer.plan.title or "The best layout",
-        css=Markup((TEMPLATES / "page.css").read_text(encoding="utf-8")),
         place=place_line(answer.plan.site),
         sentences=optimise_sentences(review),
         best=best.name,

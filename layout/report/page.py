@@ -1,11 +1,7 @@
 """The report: one HTML file that needs nothing else."""
 
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
-
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 
 from layout.report.assumptions import assumptions, place_line
 from layout.report.boost_section import boost_section
@@ -16,6 +12,7 @@ from layout.report.figures_style import embedded
 from layout.report.figures_sun import beam_lost_figure, sun_path_figure
 from layout.report.gap_rows import GAP_NOTE, gap_rows
 from layout.report.heat_section import heat_section, other_cautions
+from layout.report.html import page_text
 from layout.report.money_rows import money_note, money_rows
 from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.report.sentences import endless_sentence, five_sentences
@@ -25,8 +22,6 @@ from layout.report.uncertainty_section import uncertainty_section
 from layout.report.water_rows import WATER_NOTE, water_rows
 from layout.result import LayoutResult, PlanResult
 from layout.workers import Told, work_through
-
-TEMPLATES = Path(__file__).parent / "templates"
 
 HEADS = (
     "panels",
@@ -111,14 +106,10 @@ def _part(result: PlanResult, name: str, told: Told | None) -> Any:
 
 def report_page(result: PlanResult, processes: int = 1) -> str:
     """The whole report on a plan's layouts (one or several) as HTML text; drawn in so many processes at once."""
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
-    )
-    css = (TEMPLATES / "page.css").read_text(encoding="utf-8")
     drawn = work_through(_part, result, list(PARTS), None, processes)
-    return environment.get_template("page.html").render(
+    return page_text(
+        "page.html",
         title=result.plan.title,
-        css=Markup(css),
         place=place_line(result.plan.site),
         sentences=five_sentences(result),
         table=_table(result.layouts),

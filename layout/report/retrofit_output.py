@@ -4,8 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from rich.table import Table
@@ -18,8 +16,8 @@ from layout.report.figures_heat import HeatScales, worst_hour_figure
 from layout.report.figures_retrofit import drawn_planes, gain_scale, month_figure, roof_figure
 from layout.report.figures_style import embedded, png
 from layout.report.files import file_stem, to_json
+from layout.report.html import page_text
 from layout.report.outputs import Output
-from layout.report.page import TEMPLATES
 from layout.report.retrofit_data import retrofit_data
 from layout.report.retrofit_parts import (
     PartLine,
@@ -121,16 +119,13 @@ def _drawings(told: Findings) -> dict[str, Figure]:
 
 
 def _page(told: Findings, pictures: Mapping[str, Figure]) -> str:
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
-    )
     result, task, lines = told.result, told.task, told.lines
     worst = result.peak.worst
     name = _Named(result.roof.arrangement.name, result.whole.arrangement)
     zone = told.plan.site.location.time_zone
-    return environment.get_template("retrofit.html").render(
+    return page_text(
+        "retrofit.html",
         title=told.plan.title or "Retrofit",
-        css=Markup((TEMPLATES / "page.css").read_text(encoding="utf-8")),
         place=place_line(told.plan.site),
         sentences=retrofit_sentences(result, task, told.money),
         pictures=[{"name": k, "image": embedded(v)} for k, v in pictures.items()],

@@ -1,5 +1,6 @@
 """Tables for the terminal, at most 100 columns wide."""
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -8,7 +9,7 @@ from rich.table import Table
 
 from layout.report.boost_rows import Rows
 from layout.report.electric_rows import month_rows
-from layout.report.numbers import NOTHING, number, percent
+from layout.report.numbers import NOTHING, WIDE_SPACE, number, percent, spaced
 from layout.report.sun_paths import DayFacts, Spacing
 from layout.result import LayoutResult
 from sites.conventions import FloatArray
@@ -67,6 +68,19 @@ def monthly_table(result: LayoutResult) -> Table:
     for name, *row in found.rows:
         table.add_row(name, *row, end_section=name == "Dec")
     return table
+
+
+def wrapped(text: str, width: int = WIDTH) -> str:
+    """A paragraph for the terminal, later lines indented; no number is parted from its unit.
+
+    >>> print(wrapped("a year of 12 kWh/m² and so on", 12))
+    a year of
+      12 kWh/m²
+      and so on
+    """
+    # Not rich's own wrapping: it would part the digits of a number at a thin space.
+    lines = textwrap.fill(spaced(text), width, subsequent_indent="  ", break_on_hyphens=False)
+    return lines.replace(WIDE_SPACE, " ")
 
 
 def bar(share: float, width: int = BAR_WIDTH) -> str:

@@ -1,6 +1,7 @@
 """Two small plans, one with reflectors, each worked out once for all tests of reports and commands; roofs."""
 
 from collections.abc import Callable
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from layout.arrange import arrange
 from layout.arrange.roof import planes_of
 from layout.conditions import Conditions, conditions
 from layout.plan import RoofLayout, panel_type_of, parse_plan, read_plan
+from layout.report.numbers import JOINER, WIDE_SPACE
 from layout.result import PlanResult
 from layout.retrofit.candidates import Found, find_candidates
 from layout.retrofit.places import places_of
@@ -128,6 +130,57 @@ pitch_m = 6
 diffuser = "satin_spreader"
 gap_m = 0.04
 """
+
+VOID = {"meta", "img", "br", "link", "hr"}
+
+
+class PageReader(HTMLParser):
+    """A page's tags, which must be in balance, its texts, its pictures and the findings that it opens with."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.seen: list[str] = []
+        self.images: list[dict[str, str | None]] = []
+        self.texts: list[str] = []
+        self.findings: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.append(tag)
+        if tag == "img":
+            self.images.append(dict(attrs))
+        if tag == "li" and "ol" in self.open:
+            self.findings.append("")
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] != "style":
+            self.texts.append(data)
+            if "ol" in self.open and self.open[-1] == "li":
+                self.findings[-1] += data
+
+
+def may_break(text: str) -> str:
+    """Text as it was before its numbers were tied to their units."""
+    return text.replace(WIDE_SPACE, " ").replace(JOINER, "")
+
+
+@pytest.fixture(scope="session")
+def read_page() -> Callable[[str], PageReader]:
+    """Takes a page apart."""
+
+    def read(page: str) -> PageReader:
+        reader = PageReader()
+        reader.feed(may_break(page))
+        reader.close()
+        assert reader.open == []
+        return reader
+
+    return read
 
 
 @pytest.fixture(scope="session")

@@ -24,6 +24,7 @@ from layout.arrange.roof import planes_of
 from layout.cli import main
 from layout.plan import RoofLayout, read_plan
 from layout.report.figures_retrofit import PART
+from layout.report.numbers import JOINER, WIDE_SPACE
 from layout.retrofit.parts_back import read_parts
 from layout.roof_reflectors import sheet_edges
 from layout.run import run_plan
@@ -93,7 +94,8 @@ class Done:
     data: dict[str, Any]
 
     def text(self, name: str) -> str:
-        return (self.folder / name).read_text(encoding="utf-8")
+        """A file as it was before its numbers were tied to their units."""
+        return (self.folder / name).read_text(encoding="utf-8").replace(WIDE_SPACE, " ").replace(JOINER, "")
 
 
 def run(folder: Path, plan: str, capsys: pytest.CaptureFixture[str] | None = None, *more: str) -> Done:
