@@ -33,7 +33,7 @@ from layout.report.plan_shapes import (
     plan_shapes,
     round_length,
 )
-from layout.report.sheet_shapes import SheetShapes, sheet_shapes
+from layout.report.sheet_shapes import SheetShapes, covered_edges, sheet_shapes
 from layout.result import LayoutResult
 from sites.conventions import FloatArray
 from sites.plot import Plot
@@ -42,6 +42,9 @@ WIDTH_IN = 7.6
 PLAN_SHARE = 0.63
 HATCHED_SHARE = 0.04
 """Sheets at least as wide as this share of the plan are hatched in it, narrower ones in the closer look only."""
+
+TITLE_IN, CLOSE_IN, BAR_IN, LEGEND_IN, NOTE_IN = 0.38, 2.05, 0.92, 0.195, 0.14
+"""Heights of the title, the closer look, the colour bar with its words, a line of the legend, a line of the note."""
 
 MAX_VECTOR_SHAPES = 6000
 """More shapes than this go into a page as a picture, not as lines."""
@@ -176,8 +179,8 @@ def _compass(axes: Axes, plot: Plot | None, east: float, south: float, strip: fl
         axes.text(middle[0] - 0.5 * strip, middle[1], text, ha="right", va="center", fontsize=8, color=SOFT)
 
 
-def _legend(axes: Axes, plot: Plot | None, sheets: SheetShapes) -> float:
-    """What the lines mean, for those that occur; the height taken, in."""
+def _handles(plot: Plot | None, sheets: SheetShapes, shapes: PlanShapes) -> list[Any]:
+    """What the lines mean, for those that occur."""
     handles: list[Any] = []
     if plot is not None:
         handles.append(Patch(facecolor=LAND, edgecolor=INK, label="plot and its boundary"))
@@ -188,9 +191,7 @@ def _legend(axes: Axes, plot: Plot | None, sheets: SheetShapes) -> float:
             handles.append(Patch(facecolor="white", edgecolor=SOFT, hatch="////", label="kept free"))
         if plot.obstacles:
             handles.append(Patch(facecolor=OBSTACLE, edgecolor=INK, label="obstacle, with its height"))
-    handles += sheet_handles(sheets)
-    axes.legend(handles=handles, loc="upper left", bbox_to_anchor=(-0.04, 1.0), handlelength=1.6)
-    return 0.12 + 0.195 * len(handles)
+    return handles + sheet_handles(sheets, bool(covered_edges(sheets.reflectors, shapes.outlines)))
 
 
 def _notes(result: LayoutResult, shapes: PlanShapes) -> str:
@@ -205,51 +206,53 @@ def _notes(result: LayoutResult, shapes: PlanShapes) -> str:
 def plot_figure(result: LayoutResult, plot: Plot | None, scale: Normalize) -> Figure:
     """One layout on the plot: the whole to scale at the left, a closer look at some panels at the right."""
     shapes, sheets = shapes_of(result, plot), sheet_shapes(result.arrangement.scene)
-    west, south, east, north = plan_extent(shapes, plot, sheets.points)
+    west, south, east, north = extent = plan_extent(shapes, plot, sheets.points)
     width, height = east - west, north - south
     strip = 0.1 * width
+    handles, note = _handles(plot, sheets, shapes), _notes(result, shapes)
     plan_in = WIDTH_IN * PLAN_SHARE
+    words_in = LEGEND_IN * len(handles) + NOTE_IN * len(note.splitlines())
     tall = float(np.clip(plan_in * (height + strip) / width, 4.15, 9.0)) + 0.4
+    tall = max(tall, TITLE_IN + CLOSE_IN + BAR_IN + 0.2 + words_in)
     figure = new_figure(WIDTH_IN, tall)
     figure.text(0.012, 1 - 0.20 / tall, f"{result.name}", fontsize=11, fontweight="bold", va="center")
-    top = 1 - 0.38 / tall
-    plan = figure.add_axes((0.01, 0.0, PLAN_SHARE - 0.01, top))
+    plan = figure.add_axes((0.01, 0.0, PLAN_SHARE - 0.01, 1 - TITLE_IN / tall))
     hide_frame(plan)
     plan.set(xlim=(west, east), ylim=(south - strip, north), aspect="equal", anchor="NW")
     if plot is not None:
         draw_ground(plan, plot)
-    window = closer_window(shapes, (west, south, east, north))
     light = draw_panels(plan, shapes, scale, 0.0)
-    draw_sheets(plan, sheets, close=sheets.width_m > HATCHED_SHARE * width)
+    draw_sheets(plan, sheets, shapes.outlines, close=sheets.width_m > HATCHED_SHARE * width)
     _scale_bar(plan, west + 0.04 * width, south - 0.45 * strip, width)
     _compass(plan, plot, east, south, strip)
-
-    close_in = 2.05
-    close_high = close_in / tall
-    close = figure.add_axes((PLAN_SHARE + 0.03, top - close_high, close_in / WIDTH_IN, close_high))
-    _closer_look(close, shapes, sheets, plot, scale, window)
-    plan.add_patch(
-        Rectangle(
-            (window[0], window[1]),
-            *(window[2:] - window[:2]),
-            facecolor="none",
-            edgecolor=INK,
-            lw=1.1,
-            zorder=7,
-        )
+    window = closer_window(shapes, extent)
+    frame = Rectangle(
+        (window[0], window[1]), *(window[2:] - window[:2]), facecolor="none", edgecolor=INK, lw=1.1, zorder=7
     )
-    bar = figure.add_axes((PLAN_SHARE + 0.03, top - close_high - 0.42 / tall, close_in / WIDTH_IN, 0.13 / tall))
+    plan.add_patch(frame)
+    _closer_look(_beside(figure, TITLE_IN, CLOSE_IN), shapes, sheets, plot, scale, window)
+    bar = _beside(figure, TITLE_IN + CLOSE_IN + 0.29, 0.13)
     figure.colorbar(light, cax=bar, orientation="horizontal").outline.set_linewidth(0.4)
     bar.tick_params(labelsize=8, length=2)
     bar.set_xlabel("sunlight on the panel in a year, kWh/m²", fontsize=8)
-    low = top - close_high - 0.92 / tall
-    words = figure.add_axes((PLAN_SHARE + 0.03, 0.0, close_in / WIDTH_IN, max(low, 0.05)))
-    hide_frame(words)
-    words.patch.set_visible(False)
-    down = _legend(words, plot, sheets)
-    note = _notes(result, shapes)
-    words.text(0.0, 1 - down / (max(low, 0.05) * tall), note, transform=words.transAxes, va="top", fontsize=8)
+    _words(_beside(figure, TITLE_IN + CLOSE_IN + BAR_IN, words_in + 0.2), words_in + 0.2, handles, note)
     return figure
+
+
+def _beside(figure: Figure, down_in: float, high_in: float) -> Axes:
+    """Axes beside the plan, so many inches from the top and so high."""
+    tall = figure.get_figheight()
+    place = (PLAN_SHARE + 0.03, 1 - (down_in + high_in) / tall, CLOSE_IN / WIDTH_IN, high_in / tall)
+    return figure.add_axes(place)
+
+
+def _words(axes: Axes, high_in: float, handles: list[Any], note: str) -> None:
+    """Legend, and below it how to read the drawing, in axes so high."""
+    hide_frame(axes)
+    axes.patch.set_visible(False)
+    axes.legend(handles=handles, loc="upper left", bbox_to_anchor=(-0.04, 1.0), handlelength=1.6)
+    down = (0.12 + LEGEND_IN * len(handles)) / high_in
+    axes.text(0.0, 1 - down, note, transform=axes.transAxes, va="top", fontsize=8)
 
 
 def _closer_look(
@@ -271,5 +274,5 @@ def _closer_look(
         axes.set_facecolor("white")
         draw_ground(axes, plot, names=False)
     draw_panels(axes, part, scale, 0.5)
-    draw_sheets(axes, sheets.within(window), close=True)
+    draw_sheets(axes, sheets.within(window), part.outlines, close=True)
     axes.set_title(f"closer: {window[2] - window[0]:.0f} m across", fontsize=8.5, fontweight="normal", pad=3)

@@ -19,8 +19,8 @@ GAP_NOTE = (
     "Electricity by the year's method against the full solution, which follows every cell's curve: DC power, same "
     "cells, light and temperature, the same few panels of each layout. Worst hours: those in which uneven light costs "
     "most; middle hours: about the median of the power. Below 0 the year's method gives too little. The second line, "
-    "where panels are in series: the first and the last tracker that the full solution can take (equal panels, strings "
-    "of one length)."
+    "where panels are in series: the first and the last tracker, and the first with unequal panels or strings; of one "
+    "with very many different panels, some of its strings."
 )
 
 
@@ -34,6 +34,8 @@ def gap_rows(layouts: Mapping[str, LayoutResult]) -> Rows:
         strings = r.method_gap.strings
         if strings is not None:
             what = f"the same, {strings.panels} panels on {strings.trackers} tracker{'s' * (strings.trackers > 1)}"
+            if strings.in_part:
+                what += f", {strings.in_part} of them in part"
             lines.append(("", what, *_values(strings.worst, strings.median)))
     return Rows(HEADS, tuple(lines))
 

@@ -128,7 +128,10 @@ def plan_extent(
 
 
 def closer_window(shapes: PlanShapes, extent: tuple[float, float, float, float]) -> FloatArray:
-    """(4,) west, south, east, north of a square near the middle that shows single panels, m."""
+    """(4,) west, south, east, north of a square near the middle that shows single panels, m.
+
+    Where panels stand upright it is the foot of one that lies in its middle, so that all sides of a tower are seen.
+    """
     whole = max(extent[2] - extent[0], extent[3] - extent[1])
     if not len(shapes.outlines):
         middle = np.array([extent[0] + extent[2], extent[1] + extent[3]]) / 2
@@ -136,8 +139,9 @@ def closer_window(shapes: PlanShapes, extent: tuple[float, float, float, float])
     centres = shapes.outlines.mean(axis=1)
     edges = np.linalg.norm(np.diff(shapes.outlines, axis=1), axis=-1)
     side = min(whole, max(6.0 * float(np.median(edges.max(axis=1))), whole / 5.5))
-    middle = np.median(centres, axis=0)
-    nearest = centres[np.argmin(np.sum((centres - middle) ** 2, axis=1))]
+    spots = shapes.feet.mean(axis=1) if len(shapes.feet) else centres
+    middle = np.median(spots, axis=0)
+    nearest = spots[np.argmin(np.sum((spots - middle) ** 2, axis=1))]
     return np.concatenate([nearest - side / 2, nearest + side / 2])
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from layout.pieces import Rectangle, Scene
 from layout.report.plan_shapes import corners, is_wall
@@ -44,6 +45,21 @@ def sheet_shapes(scene: Scene) -> SheetShapes:
     see_through, lines = _from_above(scene.diffusers)
     on_edge = np.stack([lines[:, 0], lines[:, 1], lines[:, 1], lines[:, 0]], axis=1)
     return SheetShapes(flat, feet, np.concatenate([see_through, on_edge]))
+
+
+def covered_edges(sheets: FloatArray, panels: FloatArray) -> list[FloatArray]:
+    """The parts of the sheets' edges that panels drawn above them cover: lines (k, 2) float [m].
+
+    sheets : (r, 4, 2), panels : (m, 4, 2) float [m] outlines
+    """
+    if not len(sheets) or not len(panels):
+        return []
+    edges = shapely.union_all(shapely.linearrings(sheets))
+    shapely.prepare(edges)
+    above = shapely.polygons(panels)
+    hidden = shapely.intersection(edges, shapely.union_all(above[shapely.intersects(edges, above)]))
+    lines = shapely.get_parts(shapely.line_merge(hidden))
+    return [shapely.get_coordinates(line) for line in lines if line.length > 0]
 
 
 def _from_above(sheets: Sequence[Rectangle]) -> tuple[FloatArray, FloatArray]:

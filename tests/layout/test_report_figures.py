@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from shapely.geometry import box
 
 from layout.report.figures_bars import endless_figure, monthly_figure, yardstick_figure
 from layout.report.figures_boost import gain_figure
@@ -19,6 +20,7 @@ from layout.report.figures_plot import light_scale, plot_figure
 from layout.report.figures_style import OKABE_ITO, layout_styles, png, svg
 from layout.report.figures_sun import beam_lost_figure, sun_path_figure
 from layout.result import PlanResult
+from sites.plot import Obstacle
 from sites.read import list_sites, load_site
 
 MAKERS: dict[str, Callable[[PlanResult], Figure]] = {
@@ -65,6 +67,7 @@ def overlaps(figure: Figure) -> list[tuple[str, str]]:
     return [(a, b) for (a, p), (b, q) in combinations(found, 2) if p.overlaps(q) and a != b]
 
 
+LEGEND = {"setback 0.5 m", "kept free", "reflector", "reflector under panels, as drawn", "upright reflector"}
 LONG_NAMES = (*(f"terrace {i} with a rather long name indeed" for i in range(8)), "x")
 
 
@@ -96,6 +99,22 @@ def inside_and_apart(figure: Figure) -> None:
         assert box.y0 >= -1, text.get_text()
         assert box.x1 <= figure.bbox.x1 + 1, text.get_text()
         assert box.y1 <= figure.bbox.y1 + 1, text.get_text()
+
+
+def test_a_plan_with_everything_on_it_has_room_for_its_words(boosted_result: PlanResult) -> None:
+    plot = boosted_result.plan.site.plot
+    assert plot is not None
+    west, south, _, _ = plot.boundary.bounds
+    full = replace(
+        plot,
+        setback_m=0.5,
+        slope_deg=5.0,
+        keep_outs=(box(west, south, west + 1, south + 1),),
+        obstacles=(Obstacle(box(west + 2, south, west + 3, south + 1), 2.0, "hut"),),
+    )
+    figure = plot_figure(boosted_result.layouts["towers"], full, light_scale(list(boosted_result.layouts.values())))
+    inside_and_apart(figure)
+    assert len({t.get_text() for t in labels(figure)} & LEGEND) == len(LEGEND)
 
 
 @pytest.mark.parametrize("name", list_sites())

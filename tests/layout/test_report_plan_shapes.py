@@ -107,6 +107,13 @@ def test_window_and_extent(small_result: PlanResult) -> None:
         assert inside.all(axis=(1, 2)).any(), "at least one panel is wholly in the closer look"
 
 
+def test_the_closer_look_shows_all_sides_of_a_tower() -> None:
+    panels = [p for x in (0.0, 9.0) for y in (0.0, 9.0) for p in tower(x, y, height=2.0)]
+    shapes = plan_shapes(panels, np.full(len(panels), 800.0), np.zeros(len(panels)), flat)
+    window = shapely.box(*closer_window(shapes, plan_extent(shapes, None)))
+    assert any(window.covers(shapely.box(x - 2, y - 2, x + 3, y + 3)) for x in (0.0, 9.0) for y in (0.0, 9.0))
+
+
 def test_nothing_to_draw_is_no_error() -> None:
     shapes = plan_shapes([], np.zeros(0), np.zeros(0), flat)
     extent = plan_extent(shapes, None)

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 
 from layout.pieces import Diffuser, Panel, Reflector, Scene
 from layout.report.figures_plot import light_scale, plot_figure
-from layout.report.sheet_shapes import sheet_shapes
+from layout.report.sheet_shapes import covered_edges, sheet_shapes
 from layout.result import PlanResult
 
 
@@ -39,6 +39,19 @@ def test_a_window_holds_what_reaches_into_it() -> None:
     sheets = [Reflector((x, 0, 0.1), (1, 0, 0), (0, 1, 0)) for x in (0.0, 2.5, 6.0)]
     inside = sheet_shapes(Scene(reflectors=sheets)).within(np.array([0.5, 0.0, 3.0, 2.0]))
     assert inside.reflectors[:, :, 0].min(axis=1).tolist() == [0.0, 2.5]
+
+
+def test_edges_under_panels_are_found_and_no_others() -> None:
+    def square(x: float, y: float, side: float) -> list[list[float]]:
+        return [[x, y], [x + side, y], [x + side, y + side], [x, y + side]]
+
+    sheet, panels = np.array([square(0, 0, 2)]), np.array([square(1, -1, 2), square(5, 5, 1), square(0.5, 0.5, 0.2)])
+    (line,) = covered_edges(sheet, panels)
+    assert LineString(line).length == pytest.approx(1.0 + 1.0)  # of the lower and of the right edge
+    assert line.min(axis=0).tolist() == [1.0, 0.0]
+    assert line.max(axis=0).tolist() == [2.0, 1.0]
+    assert covered_edges(sheet, panels[1:]) == []
+    assert covered_edges(np.zeros((0, 4, 2)), panels) == []
 
 
 def test_no_sheets_no_shapes() -> None:
