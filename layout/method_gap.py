@@ -1,12 +1,13 @@
 """How far the year's fast electrical method and the full solution are apart on a layout's own light: in the hours in
 which uneven light costs most and in the hours about the median of the power."""
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from layout.conditions import Conditions
-from layout.evaluate import Evaluator, FieldYear
+from layout.evaluate import STANDARD_C, Evaluator, FieldYear
 from layout.field import Field, blocks
 from layout.light.sky_parts import Glass
 from layout.peaks import PeakBlock
@@ -21,8 +22,12 @@ HOURS_EACH = 8
 PANELS = 6
 """Traced again for this, each with every cell and at the true sun. Our choice: a tenth of a second of computing."""
 
-TRACKER_PANELS = 40
-"""The most panels traced again for each of two trackers. Our choice: less than a second of computing."""
+TRACKER_PANELS = 120
+"""Different panels traced again for a tracker; of one with more, some of its strings. Our choice: half a second of
+computing. How many hours are looked at hardly matters to it."""
+
+TRACKER_RAYS = 233
+"""Rays to the sky's dome for these: a string's panels see each other's shadows, and both methods the same light."""
 
 
 def method_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> MethodGap:
@@ -47,26 +52,47 @@ def method_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass
 
 
 def strings_gap(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> StringsGap | None:
-    """Both methods on whole trackers, the first and the last of those that the full solution can take: equal panels,
-    strings of one length, not too many panels to trace. Hours by the power of the layout as it is wired."""
-    trackers = [t for t in trackers_of(field.arrangement, evaluator.wiring) if _can_be_solved(t, field)]
+    """Both methods on whole trackers: the first, the last, and the first with unequal panels or strings; None where
+    there are none. Hours by the power of the layout as it is wired."""
+    there = [[s[field.of_panel[s] >= 0] for s in t] for t in trackers_of(field.arrangement, evaluator.wiring)]
+    trackers = [tuple(s for s in t if len(s)) for t in there]
+    trackers = _some([t for t in trackers if t], field)
     if not trackers:
         return None
-    trackers = trackers[:1] + trackers[1:][-1:]
+    parts = [_part(t, field) for t in trackers]
     worst, median = worst_hours(year, "wired"), median_hours(year, "wired")
     at = evaluator.conditions.at_hours(np.concatenate([worst, median]))
-    kept = _panels_again(np.concatenate([p for t in trackers for p in t]), field, evaluator, at, glass)
-    fast, full = np.sum([_powers(t, kept, field, evaluator) for t in trackers], axis=0)
-    split, panels = len(worst), sum(len(s) for t in trackers for s in t)
-    return StringsGap(len(trackers), panels, _gap(fast[:split], full[:split]), _gap(fast[split:], full[split:]))
+    at = replace(at, parts=replace(at.parts, dome_rays=min(TRACKER_RAYS, at.parts.dome_rays)))
+    kept = _panels_again(np.concatenate([p for t in parts for p in t]), field, evaluator, at, glass)
+    fast, full = np.sum([_powers(t, kept, field, evaluator) for t in parts], axis=0)
+    split, panels = len(worst), sum(len(s) for t in parts for s in t)
+    in_part = sum(len(part) < len(whole) for part, whole in zip(parts, trackers, strict=True))
+    gaps = _gap(fast[:split], full[:split]), _gap(fast[split:], full[split:])
+    return StringsGap(len(trackers), panels, in_part, *gaps)
 
 
-def _can_be_solved(tracker: Tracker, field: Field) -> bool:
-    panels = np.concatenate(tracker)
-    if len({len(s) for s in tracker}) > 1 or len(np.unique(field.of_panel[panels])) > TRACKER_PANELS:
-        return False
-    family = [np.isin(field.of_panel[panels], f.traced).all() for f in field.families]
-    return bool(any(family) and np.ptp(field.arrangement.area_scale[panels]) == 0.0)
+def _some(trackers: list[Tracker], field: Field) -> list[Tracker]:
+    """The first, the last, and the first with unequal panels or strings of unequal length where neither is such."""
+    found = trackers[:1] + trackers[1:][-1:]
+    unequal = [t for t in trackers if not _equal(t, field)]
+    return found + unequal[:1] if unequal and all(_equal(t, field) for t in found) else found
+
+
+def _equal(tracker: Tracker, field: Field) -> bool:
+    """Whether strings are of one length, and panels of one size and one way to lie."""
+    panels, arrangement = np.concatenate(tracker), field.arrangement
+    ways = len({len(s) for s in tracker}), len(np.unique(arrangement.orientation[panels]))
+    return ways == (1, 1) and bool(np.ptp(arrangement.area_scale[panels]) == 0.0)
+
+
+def _part(tracker: Tracker, field: Field) -> Tracker:
+    """A tracker with no more than `TRACKER_PANELS` different panels: strings spread evenly over it, at least one."""
+    for count in range(len(tracker), 1, -1):
+        places = np.linspace(0, len(tracker) - 1, count).round().astype(np.int64)
+        strings = tuple(tracker[i] for i in places)
+        if len(np.unique(field.of_panel[np.concatenate(strings)])) <= TRACKER_PANELS:
+            return strings
+    return tracker[:1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,16 +125,23 @@ def _powers(
     tracker: Tracker, kept: dict[int, _Again], field: Field, evaluator: Evaluator
 ) -> tuple[FloatArray, FloatArray]:
     """DC power of a tracker by the year's method and by the full solution, (hours,) [W] each."""
-    model, window = evaluator.model, evaluator.wiring.window_v
-    strings = [[kept[int(field.of_panel[p])] for p in s] for s in tracker]
-    scale = float(field.arrangement.area_scale[tracker[0][0]])
-    alone = scale * np.sum([panel.year.dc_w for s in strings for panel in s], axis=0)
+    model, window, scale = evaluator.model, evaluator.wiring.window_v, field.arrangement.area_scale
+    alone = np.sum([scale[p] * kept[int(field.of_panel[p])].year.dc_w for s in tracker for p in s], axis=0)
     years = {number: panel.year for number, panel in kept.items()}
     fast = trackers_dc_w((tracker,), years, field, model, alone, window).held
-    light = np.stack([np.stack([panel.light for panel in s], axis=1) for s in strings], axis=1)
-    warm = np.stack([np.stack([panel.year.cell_c for panel in s], axis=1) for s in strings], axis=1)
-    full = tracker_power(light, strings[0][0].groups, model, warm, window_v=window).power
-    return fast, scale * full.astype(np.float64)
+    # a string that is there several times is one of larger panels
+    alike = Counter(tuple(sorted((int(field.of_panel[p]), float(scale[p])) for p in s)) for s in tracker)
+    longest, first = max(len(s) for s in alike), next(iter(kept.values()))
+    shape = len(fast), len(alike), longest
+    light, warm = np.zeros((*shape, first.light.shape[1]), dtype=np.float32), np.full(shape, STANDARD_C)
+    size = np.zeros(shape[1:])
+    for i, (string, times) in enumerate(alike.items()):
+        for k, (number, area) in enumerate(string):
+            panel = kept[number]
+            order = np.argsort(panel.groups, kind="stable")  # panels may lie in different ways
+            light[:, i, k], warm[:, i, k], size[i, k] = panel.light[:, order], panel.year.cell_c, times * area
+    full = tracker_power(light, np.sort(first.groups), model, warm, window_v=window, size=size).power
+    return fast, full.astype(np.float64)
 
 
 def worst_hours(year: FieldYear, power: str = "dc") -> IntArray:

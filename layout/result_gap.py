@@ -16,10 +16,11 @@ class HoursGap:
 
 @dataclass(frozen=True)
 class StringsGap:
-    """The same of whole trackers: trackers, panels : looked at, every cell."""
+    """The same of trackers: trackers, panels : looked at, every cell; in_part : trackers of which some strings only."""
 
     trackers: int
     panels: int
+    in_part: int
     worst: HoursGap
     median: HoursGap
 
@@ -28,7 +29,7 @@ class StringsGap:
 class MethodGap:
     """method : the year's, in words; panels : looked at, every cell; worst, median : the hours in which
     uneven light costs most, and those about the median of the power; strings : the same of panels in series on their
-    trackers, None where there are none or none that the full solution can take."""
+    trackers, None where there are none."""
 
     method: str
     panels: int

@@ -45,13 +45,16 @@ def prepare_cells(
     weight: Float32Array,
     cell: DiodeParameters,
     table: ReverseTable,
+    size: Float32Array | float = 1.0,
 ) -> Cells:
     """Cells at their light.
 
     light_w_m2 : (points, parts, n) float32 [W/m²], each part a string of cells in series
     cell_c : (parts or 1, n) float [°C]; weight : (points, parts) float32, cells that each point stands for
     cell : one-diode parameters of one cell
+    size : (parts, 1), area of the cells over that; currents go with it
     """
+    scale = np.asarray(size, dtype=np.float32)
     suns = np.maximum(light_w_m2 * np.float32(1e-3), np.float32(LEAST_SUNS))
     warm = warmth(cell, np.asarray(cell_c, dtype=np.float64))
     unit = warm.shunt * warm.ideality
@@ -61,13 +64,13 @@ def prepare_cells(
     row, share = table.place(suns)
     leak = np.float32(-1.0 / (warm.shunt * table.reverse.breakdown_v)) / share
     return Cells(
-        full=suns * warm.light_current.astype(np.float32),
+        full=suns * (warm.light_current.astype(np.float32) * scale),
         start=start,
-        step=step,
+        step=step / scale,
         base=base,
-        leak=leak,
+        leak=leak / scale,
         row=row,
-        series=warm.series.astype(np.float32),
+        series=warm.series.astype(np.float32) / scale,
         ideality=warm.ideality.astype(np.float32),
         weight=weight.astype(np.float32),
         table=table,

@@ -13,51 +13,18 @@ import numpy as np
 
 from layout.power.cell_volts import Cells, diode_volts, part_volts, prepare_cells
 from layout.power.curves import current_at, in_parallel, interpolate, merge
+from layout.power.full_effort import (
+    FULL,
+    FULL_WITHOUT_DIODES,
+    KNEE_SPREAD,
+    LEAK_NODES,
+    NEGATIVE_SHARES,
+    SPREAD,
+    Effort,
+)
 from layout.power.panel_model import ANY_VOLTAGE, BYPASS_V, PanelModel, check_range
 from layout.power.reverse import Reverse, reverse_of, reverse_table
 from sites.conventions import Float32Array, FloatArray, IntArray
-
-
-@dataclass(frozen=True)
-class Effort:
-    """How finely curves are tabulated.
-
-    shared : currents of the first pass that span the whole range, closer toward 0
-    knees : cells of each part, evenly ranked by light from the weakest up, whose knees get nodes of their own
-    knee_nodes : nodes at each such knee, over the cell's light current
-    search : string currents on which maxima are looked for, read from the tables
-    near : later passes: maxima looked at, currents around each, reach to either side over the search's
-        spacing
-    """
-
-    shared: int
-    knees: int
-    knee_nodes: tuple[float, ...]
-    search: int
-    near: tuple[tuple[int, int, float], ...]
-
-
-FULL = Effort(8, 2, (0.85, 0.92, 0.97, 1.0), 96, ((2, 7, 1.6), (1, 7, 0.5)))
-"""Groups with diodes. Against 60 shared nodes and 300 search currents, 3,000 patterns each of shadow edges,
-scattered shade and gradients, on full and half-cut cells: within 0.0005 of nameplate at the 99th percentile,
-0.0001 in the mean, 0.001 at worst."""
-
-FULL_WITHOUT_DIODES = Effort(14, 4, (0.85, 0.92, 0.97, 1.0), 96, ((2, 7, 2.0), (1, 7, 0.6)))
-"""The maximum may lie anywhere between the weakest and the brightest cell's current. Same patterns on thin
-film: 0.0001, 0.00001 and 0.0008."""
-
-LEAK_NODES = (0.5, 1.1)
-"""Nodes past the weakest cell's knee, over the current at which its reverse voltage cancels the part's voltage."""
-
-KNEE_SPREAD = 2.0
-"""Cells ranked by light are taken with this power of an even count: more of the weak ones."""
-
-SPREAD = 1.4
-"""Nodes go with this power of an even count."""
-
-NEGATIVE_SHARES = (-0.15, -0.05, -0.015)
-"""Halves in parallel may drive current backward through the darker one: nodes below zero, over the brightest
-cell's light current."""
 
 _CELLS_AT_ONCE = 65536
 
@@ -114,6 +81,7 @@ def tracker_power(
     reverse: Reverse | None = None,
     effort: Effort | None = None,
     window_v: tuple[float, float] = ANY_VOLTAGE,
+    size: FloatArray | None = None,
 ) -> OperatingPoint:
     """Highest power of strings in parallel on one tracker.
 
@@ -124,6 +92,8 @@ def tracker_power(
     reverse : behaviour of cells under reverse voltage; None: `reverse_of` the type
     effort : None: the full solution's
     window_v : lowest and highest voltage that the tracker can hold; no power where the strings reach none inside
+    size : (strings, panels) area of each panel over the type's, with which its currents go; 0: no panel there, so that
+        strings may be of unequal length; None: all of the type's
     Strings darker than the tracker's voltage count as nearly blocked: they take back next to no current.
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
@@ -133,7 +103,7 @@ def tracker_power(
     check_range(light_w_m2, cell)
     with_diodes = model.diodes if diodes is None else diodes
     effort = effort or (FULL if with_diodes else FULL_WITHOUT_DIODES)
-    field = _Field(model, plan, strings, panels, with_diodes, reverse, effort, window_v)
+    field = _Field(model, plan, strings, panels, with_diodes, reverse, effort, window_v, size)
     rows = max(4, _CELLS_AT_ONCE // (strings * panels * plan.order.size))
     found = [field.solve(light_w_m2[i : i + rows], cell[i : i + rows]) for i in range(0, n, rows)]
     if not found:
@@ -223,11 +193,14 @@ class _Field:
         reverse: Reverse | None,
         effort: Effort,
         window_v: tuple[float, float] = ANY_VOLTAGE,
+        size: FloatArray | None = None,
     ) -> None:
         self.model, self.plan, self.diodes = model, plan, diodes
         self.strings, self.panels, self.effort, self.window = strings, panels, effort, window_v
         self.parts = panels * plan.groups * plan.halves
         self.table = reverse_table(reverse or reverse_of(model.panel_type))
+        of_parts = np.ones(strings * self.parts) if size is None else np.repeat(size.reshape(-1), plan.order.shape[1])
+        self.there, self.size = of_parts > 0.0, np.where(of_parts > 0.0, of_parts, 1.0).astype(np.float32)
 
     def cells(self, light: Float32Array, cell_c: Float32Array) -> Cells:
         """Cells of light (n, strings, panels, n_points) at cell_c (n, strings, panels)."""
@@ -239,9 +212,10 @@ class _Field:
         return prepare_cells(
             moved.astype(np.float32, copy=False),
             np.repeat(per_panel, order.shape[1], axis=0),
-            np.tile(weight, self.strings * self.panels),
+            np.tile(weight, self.strings * self.panels) * self.there,
             self.model.cell_diode,
             self.table,
+            self.size[:, None],
         )
 
     def tabulate(self, cells: Cells, current: Float32Array) -> Curve:

@@ -3,13 +3,14 @@
 import math
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from layout.arrange import arrange
 from layout.conditions import conditions
-from layout.method_gap import HOURS_EACH, PANELS, _gap
+from layout.method_gap import HOURS_EACH, PANELS, TRACKER_PANELS, _gap, _part
 from layout.plan import parse_plan
 from layout.report.gap_rows import gap_rows
 from layout.result import PlanResult
@@ -63,7 +64,7 @@ def test_strings_are_told_by_the_years_own_path(panel: str, least: float, most: 
     gap = layout_year(arrangement, year, plan_settings(plan)).method_gap
     assert gap is not None
     assert gap.strings is not None
-    assert gap.strings.trackers == 2
+    assert (gap.strings.trackers, gap.strings.in_part) == (2, 0)
     assert 4 <= gap.strings.panels <= 12
     for hours in (gap.strings.worst, gap.strings.median):
         assert hours.hours == HOURS_EACH
@@ -72,6 +73,67 @@ def test_strings_are_told_by_the_years_own_path(panel: str, least: float, most: 
     assert gap.strings.worst.energy_fraction != gap.worst.energy_fraction
     table = gap_rows({"rows": SimpleNamespace(method_gap=gap)}).rows  # type: ignore[dict-item]
     assert table[1][:2] == ("", f"the same, {gap.strings.panels} panels on 2 trackers")
+
+
+PIECES = """
+title = "pieces in a list"
+[site]
+name = "corrawindle"
+[panel]
+name = "mono_glass"
+[[layout]]
+name = "pieces"
+kind = "pieces"
+{panels}
+[[layout.blocker]]
+corner = [1.1, 1.9, 0.05]
+along = [0.2, 0, 0]
+up = [0, 0, 1.6]
+[wiring]
+mode = "list"
+[[wiring.string]]
+layout = "pieces"
+panels = [0, 1, 2]
+tracker = 1
+[[wiring.string]]
+layout = "pieces"
+panels = [3, 4]
+tracker = 1
+"""
+PIECE = """
+[[layout.panel]]
+corner = [{x}, 0, 0.5]
+along = [{along}, 0, 0]
+up = [0, {up[0]}, {up[1]}]
+"""
+
+
+def test_unequal_panels_and_strings_are_looked_at_too() -> None:
+    """Strings of three and of two panels on one tracker, one panel half as large, one lying on its side."""
+    upright, lying, half = (1.1, (1.5, 0.92)), (1.76, (0.94, 0.57)), (1.1, (0.75, 0.46))
+    shapes = (upright, half, upright, lying, upright)
+    pieces = "".join(PIECE.format(x=1.9 * i, along=a, up=up) for i, (a, up) in enumerate(shapes))
+    plan = parse_plan(PIECES.format(panels=pieces), "pieces.toml", Path())
+    arrangement, found = arrange(plan, plan.layouts[0]), conditions(plan.site, load_weather(plan.site))
+    assert len(np.unique(arrangement.area_scale.round(3))) > 1
+    year = found.picked(np.arange(0, len(found.albedo), 61))
+    gap = layout_year(arrangement, year, plan_settings(plan)).method_gap
+    assert gap is not None
+    assert gap.strings is not None
+    assert (gap.strings.trackers, gap.strings.panels, gap.strings.in_part) == (1, 5, 0)
+    for hours in (gap.strings.worst, gap.strings.median):
+        assert abs(hours.energy_fraction) < 0.004
+
+
+def test_of_a_tracker_with_very_many_panels_some_strings_are_looked_at() -> None:
+    tracker = tuple(np.arange(12 * k, 12 * k + 12) for k in range(40))
+    field: Any = SimpleNamespace(of_panel=np.arange(480))
+    part = _part(tracker, field)
+    assert len(part) == TRACKER_PANELS // 12
+    assert [s[0] for s in (part[0], part[-1])] == [0, 468]
+    assert _part(tracker, SimpleNamespace(of_panel=np.arange(480) % 60)) == tracker  # type: ignore[arg-type]
+    long: Any = SimpleNamespace(of_panel=np.arange(400))
+    assert len(_part((np.arange(200), np.arange(200, 400)), long)) == 1
 
 
 def test_one_line_a_layout(small_result: PlanResult) -> None:

@@ -212,3 +212,35 @@ def test_tracker_window() -> None:
     assert np.all((below.power > 0.0) & (below.power < free.power))
     assert np.all(below.volts <= 0.8 * low * 1.006)
     assert np.all(tracker_power(light, groups, model, cell_c, window_v=(400.0, 800.0)).power == 0.0)
+
+
+def test_size_scales_the_power() -> None:
+    """Larger panels are as many small ones in parallel as they are larger."""
+    model, groups = case("mono_glass")
+    light = np.repeat(patterns("some shaded", 5, groups.size)[:, None, None], 3, axis=2)
+    one = tracker_power(light, groups, model, 30.0)
+    large = tracker_power(light, groups, model, 30.0, size=np.full((1, 3), 2.5))
+    assert large.power == pytest.approx(2.5 * one.power, rel=1e-4)
+    assert large.volts == pytest.approx(one.volts, rel=2e-3)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_strings_of_unequal_length_and_panels_of_unequal_size(name: str) -> None:
+    """Against the panels' own curves: in series they add at a current, strings in parallel at a voltage."""
+    model, groups = case(name)
+    light = patterns("some shaded", 5, groups.size)
+    size = np.array([[1.0, 0.6, 1.0], [1.2, 1.0, 0.0]])
+    on_tracker = np.zeros((1, 2, 3, groups.size), dtype=np.float32)
+    on_tracker[0, 0], on_tracker[0, 1, :2] = light[:3], light[3:]
+    current = np.linspace(0.0, 1.3 * model.panel_type.isc_a, 2001)
+    strings = []
+    for panels in ((0, 1, 2), (3, 4)):
+        volts = np.zeros(len(current))
+        for k in panels:
+            own = (current / size[0 if k < 3 else 1, k % 3])[None].astype(np.float32)
+            volts += full_panel_curve(light[k : k + 1], groups, model, np.array([35.0]), own)[0]
+        strings.append(volts)
+    level = np.linspace(0.0, max(v.max() for v in strings), 4001)
+    total = sum(np.interp(-level, -v, current, right=0.0) for v in strings)
+    found = tracker_power(on_tracker, groups, model, 35.0, size=size)
+    assert float(found.power[0]) == pytest.approx((level * total).max(), rel=3e-3)
