@@ -23,7 +23,7 @@ HOT_SPOT_NOTE = (
     "working bypass diodes and had those of its panel failed open, each in its own worst hour on the site's clock, its "
     "string held at its highest power. The temperature is the cell's mean; spots inside it can be hotter."
 )
-INVERTER_HEADS = ("rated DC kW\nover AC limit", "cut off\nAC kWh", "of the AC\nenergy", "below start\nDC kWh")
+INVERTER_HEADS = ("rated DC over\nAC limit", "cut off\nAC kWh", "of the AC\nbefore it", "below start\nDC kWh")
 INVERTER_NOTE = (
     "What the inverter's AC limit cuts off in a year, and what its start leaves unused: DC energy of the hours with "
     "less than that power."

@@ -13,6 +13,9 @@ from layout.report.figures_style import INK, LIGHT_MAP, SOFT, house_style, new_f
 from sites.conventions import FloatArray, elevation_azimuth
 
 MAX_DRAWN = 12
+SAME_W_M2 = 0.5
+"""Cells that differ by less read the same in whole W/m²."""
+
 COLUMNS = 4
 COLUMN_IN = 1.72
 BETWEEN_IN = 0.62
@@ -38,6 +41,11 @@ def extreme_cells(light: Sequence[FloatArray]) -> tuple[Cell, Cell]:
         up, along = np.unravel_index(int(pick(light[panel])), light[panel].shape)
         found.append(Cell(panel, int(up), int(along), float(light[panel][up, along])))
     return found[0], found[1]
+
+
+def all_alike(dim: Cell, bright: Cell) -> bool:
+    """Whether the dimmest and the brightest cell read the same."""
+    return bright.w_m2 - dim.w_m2 < SAME_W_M2
 
 
 def panels_to_draw(light: Sequence[FloatArray]) -> list[int]:
@@ -77,7 +85,7 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
     rear : per panel, that light is on its rear, drawn as if seen through the front
     """
     drawn = panels_to_draw(light)
-    dim, bright = extreme_cells(light)
+    dim, bright = extremes = extreme_cells(light)
     columns = min(COLUMNS, len(drawn))
     lines = -(-len(drawn) // columns)
     shape = max(float(np.linalg.norm(panels[k].up) / np.linalg.norm(panels[k].along)) for k in drawn)
@@ -102,7 +110,7 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
             linewidth=0.3,
         )
         for cell, word in ((dim, "dimmest"), (bright, "brightest")):
-            if cell.panel == k:
+            if cell.panel == k and not all_alike(*extremes):
                 x, y = (cell.along + 0.5) * wide / n_along, (cell.up + 0.5) * high / n_up
                 mark_cell(axes, x, y, "o" if word == "brightest" else "s")
         axes.set(aspect="equal", xticks=[], yticks=[])
@@ -118,12 +126,18 @@ def light_figure(panels: Sequence[Panel], light: Sequence[FloatArray], rear: Seq
         figure.colorbar(image, cax=bar, orientation="horizontal")
         bar.tick_params(labelsize=8, length=2)
         bar.set_xlabel("light on the panel's cells, W/m²", fontsize=8, labelpad=2)
-    words = (
-        f"○ brightest cell: {bright.w_m2:.0f} W/m² ({_place(bright)})\n"
-        f"□ dimmest cell: {dim.w_m2:.0f} W/m² ({_place(dim)})"
-    )
-    words += "\nCounted from 0; row 0 lies at the bottom, column 0 at the left."
-    if len(drawn) < len(panels):
-        words += f"\n{len(drawn)} of {len(panels)} panels drawn: the most unevenly lit."
-    figure.text(0.52, 0.60 / tall, words, fontsize=8, va="top")
+    figure.text(0.52, 0.60 / tall, _words(*extremes, len(drawn), len(panels)), fontsize=8, va="top")
     return figure
+
+
+def _words(dim: Cell, bright: Cell, drawn: int, panels: int) -> str:
+    """What stands beside the colour bar."""
+    if all_alike(dim, bright):
+        some = f"\n{drawn} of {panels} panels drawn." if drawn < panels else ""
+        return f"Every cell gets {bright.w_m2:.0f} W/m².{some}"
+    some = f"\n{drawn} of {panels} panels drawn: the most unevenly lit." if drawn < panels else ""
+    return (
+        f"○ brightest cell: {bright.w_m2:.0f} W/m² ({_place(bright)})\n"
+        f"□ dimmest cell: {dim.w_m2:.0f} W/m² ({_place(dim)})\n"
+        f"Counted from 0; row 0 lies at the bottom, column 0 at the left.{some}"
+    )

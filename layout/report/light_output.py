@@ -10,7 +10,7 @@ from layout.light.light_map import LightMap
 from layout.light.shared_map import SharedMap
 from layout.pieces import Scene
 from layout.report import tables
-from layout.report.figures_light import Cell, extreme_cells, light_figure
+from layout.report.figures_light import Cell, all_alike, extreme_cells, light_figure
 from layout.report.figures_style import png
 from layout.report.files import file_stem
 from layout.report.outputs import Output
@@ -51,13 +51,22 @@ def light_output(name: str, scene: Scene, seen: SharedMap, asked: LightAsked) ->
     lines = (
         f"Beam only: {_ways(scene, asked)}; no light of the sky; before the glass.",
         *_shared(seen, len(panels), asked),
-        f"brightest cell {bright.w_m2:.0f} W/m² on panel {bright.panel}, "
-        f"dimmest {dim.w_m2:.0f} W/m² on panel {dim.panel} (counted from 0)",
+        _extremes(dim, bright),
         *_glare(scene),
     )
     table = tables.light_table(name, means)
     data = _numbers(light, asked) | {"brightest_cell": _cell(bright), "dimmest_cell": _cell(dim)}
     return Output(data, {f"light-{file_stem(name)}.png": picture}, (title, table, *lines))
+
+
+def _extremes(dim: Cell, bright: Cell) -> str:
+    """Where it is brightest and dimmest, where there is a difference."""
+    if all_alike(dim, bright):
+        return f"every cell gets {bright.w_m2:.0f} W/m²"
+    return (
+        f"brightest cell {bright.w_m2:.0f} W/m² on panel {bright.panel}, "
+        f"dimmest {dim.w_m2:.0f} W/m² on panel {dim.panel} (counted from 0)"
+    )
 
 
 def _numbers(light: LightMap, asked: LightAsked) -> dict[str, Any]:

@@ -87,11 +87,11 @@ def _boost_tables(layouts: Mapping[str, LayoutResult]) -> tuple[Table | str, ...
     found: list[Table | str] = []
     reflectors, light, sheets = boost_rows(layouts), ledger_rows(layouts), sheet_rows(layouts)
     if reflectors.rows:
-        found += [tables.rows_table("What reflectors bring", "layout", reflectors), BOOST_NOTE]
+        found += [tables.rows_table("What reflectors bring", "layout", reflectors), BOOST_NOTE, ""]
     if light.rows:
         found.append(tables.rows_table("Where the light on the reflectors goes", "layout", light))
     if sheets.rows:
-        found += [tables.rows_table("With and without see-through sheets", "layout", sheets), *sheet_notes(layouts)]
+        found += [tables.rows_table("With and without see-through sheets", "layout", sheets), *sheet_notes(layouts), ""]
     heat = tables.rows_table("Heat and bright spots", "layout", heat_rows(layouts))
     return (*found, heat, *heat_notes(layouts), "")
 

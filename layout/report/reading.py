@@ -43,6 +43,7 @@ def _lines(moment: Moment) -> tuple[str, ...]:
     return (
         f"Expected at DNI {moment.dni:.0f} W/m² and DHI {moment.dhi:.0f} W/m²{clear}, air {moment.air_c:g} °C, wind "
         f"{moment.wind_m_s:g} m/s at the panels, albedo {moment.albedo:.2f}: clean panels as on the data sheet, each "
-        "at its best point; diffuse light from an even dome. Watts include sky and ground light.",
+        "at its best point; diffuse light from an even dome. Light used: what the cells take up behind the glass, "
+        "that of the sky and the ground in, light on rears by the bifaciality.",
         "Live DC terminals: measuring at them is work for trained people under the local code.",
     )

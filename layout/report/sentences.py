@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from layout.report.numbers import joined, number, percent_beside
+from layout.report.money_rows import money_figures
+from layout.report.numbers import joined, number, percent, percent_beside
 from layout.report.sentences_boost import BOOSTED_LIGHT_ERROR_PCT, boosted
 from layout.result import LayoutResult, PlanResult
 
@@ -69,12 +70,18 @@ def _share(fraction: float) -> str:
     """How much more, in words that stay readable from 2 % to tenfold."""
     if not np.isfinite(fraction):
         return "far more"
-    return f"{percent_beside(fraction, TIE_FRACTION)} more" if fraction < 1.5 else f"{1 + fraction:.1f} times as much"
+    if fraction >= 1.5:
+        return f"{1 + fraction:.1f} times as much"
+    near = percent(fraction, 1)
+    told = fraction < 0.1 and near != percent(TIE_FRACTION, 1)
+    return f"{near if told else percent_beside(fraction, TIE_FRACTION)} more"
 
 
 def _ranking(found: Lead | None, per: str, unit: str) -> str:
     if found is None:
         return f"Per {per} there is nothing to say: the plan has none."
+    if found.value <= 0:
+        return f"Per {per}, no layout gives any energy; the warnings and cautions tell why."
     value = f"{number(found.value)} {unit} a year"
     if not found.second:
         return f"Per {per}, {named(found.first)} gives {value}; there is no other layout to rank it against."
@@ -91,7 +98,7 @@ def _how_sure(result: PlanResult, leads: list[Lead]) -> str:
     source = "our assumption" if "weather_pct" not in doubt.model_fields_set else "the plan's figure"
     made = result.plan.site.weather.path is None
     weather = "one year made from monthly means" if made else "one weather year"
-    ranked = [found for found in leads if found.second]
+    ranked = [found for found in leads if found.second and found.value > 0]
     if not ranked:
         verdict = "so the kWh are good to about that spread"
     elif any(found.tie for found in ranked):
@@ -133,11 +140,20 @@ def _endless_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
     return None
 
 
-def _panels_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
-    """The price of panels and structure, where the leader on the plot needs more of them."""
-    found = lead(layouts, "kwh_per_m2_plot")
+def _cost_turn(result: PlanResult) -> str | None:
+    """Cost: by the plan's prices, or, without any, of panels and structure where the leader on the plot needs more."""
+    layouts, found = result.layouts, lead(result.layouts, "kwh_per_m2_plot")
     if found is None or not found.second:
         return None
+    each = {name: f["money_per_kwh"] for name, f in money_figures(result).items() if f["money_per_kwh"] is not None}
+    if found.first in each:
+        cheapest = min(each, key=lambda name: each[name])
+        if cheapest == found.first:
+            return f"other prices than the plan's (by these a kWh of {named(cheapest)} costs least, too)"
+        return (
+            f"cost (by the plan's prices a kWh of {named(cheapest)} costs least, {number(each[cheapest])} against "
+            f"{number(each[found.first])} of {named(found.first)})"
+        )
     ratio = layouts[found.first].dc_capacity_kw / max(layouts[found.second].dc_capacity_kw, 1e-9)
     if ratio > 1.1:
         return (
@@ -193,29 +209,23 @@ def _surroundings_turn(layouts: Mapping[str, LayoutResult]) -> str | None:
     return "trees or houses beside it that the plan does not hold"
 
 
-TURNS: tuple[Callable[[Mapping[str, LayoutResult]], str | None], ...] = (
-    _untried_turn,
-    _endless_turn,
-    _panels_turn,
-    _reflector_turn,
-    _limits_turn,
-    _ground_turn,
-    _aisle_turn,
-    _surroundings_turn,
-)
+Turn = Callable[[Mapping[str, LayoutResult]], str | None]
+TURNS_BEFORE_COST: tuple[Turn, ...] = (_untried_turn, _endless_turn)
+TURNS_AFTER_COST: tuple[Turn, ...] = (_reflector_turn, _limits_turn, _ground_turn, _aisle_turn, _surroundings_turn)
 
 
 def five_sentences(result: PlanResult) -> tuple[str, str, str, str, str]:
     """Leader per m² of plot, per m² of panel, per kW; how sure; what could overturn it."""
     layouts = result.layouts
     leads = [lead(layouts, key) for key in RANKED]
-    turns = [text for turn in TURNS if (text := turn(layouts)) is not None]
+    turns = [turn(layouts) for turn in TURNS_BEFORE_COST]
+    turns += [_cost_turn(result), *(turn(layouts) for turn in TURNS_AFTER_COST)]
     return (
         _ranking(leads[0], "m² of plot", "kWh"),
         _ranking(leads[1], "m² of panel", "kWh"),
         _ranking(leads[2], "kW of rated power", "kWh"),
         _how_sure(result, [found for found in leads if found is not None]),
-        "What could overturn it: " + joined(turns) + ".",
+        "What could overturn it: " + joined([text for text in turns if text is not None]) + ".",
     )
 
 

@@ -10,10 +10,10 @@ from layout.uncertainty_table import UncertaintyTable
 
 @dataclass(frozen=True)
 class UncertaintySection:
-    """method : one paragraph; ranges, differences : rows of text; causes : (what, standard deviation, source)."""
+    """method : one paragraph; ranges, differences : in words; causes : (what, standard deviation, source)."""
 
     method: str
-    ranges: tuple[tuple[str, ...], ...]
+    ranges: Rows
     differences: tuple[tuple[str, ...], ...]
     causes: tuple[tuple[str, str, str], ...]
 
@@ -21,20 +21,22 @@ class UncertaintySection:
 def uncertainty_section(result: PlanResult) -> UncertaintySection:
     """Everything the section shows."""
     found, table = result.uncertainty, result.plan.uncertainty
-    ranges = tuple(
-        (name, number(r.p50_kwh), number(r.p90_kwh), percent(r.wins_fraction)) for name, r in found.layouts.items()
-    )
     differences = tuple(
         (f"{d.first} over {d.second}", *(signed_percent(v) for v in (d.p90_fraction, d.p50_fraction, d.p10_fraction)))
         for d in found.differences
     )
-    return UncertaintySection(_method(table), ranges, differences, _causes(table))
+    return UncertaintySection(_method(table), sure_rows(result), differences, _causes(table))
 
 
 def sure_rows(result: PlanResult) -> Rows:
-    """For the terminal: one line per layout."""
-    heads = ("P50, kWh\na year", "P90, kWh\na year", "gives most per m²\nof plot in draws")
-    return Rows(heads, uncertainty_section(result).ranges)
+    """One line per layout; who wins how often only where there is a choice."""
+    heads = ["P50, kWh\na year", "P90, kWh\na year", "gives most per m² of\nplot, share of draws"]
+    rows = [
+        (name, number(r.p50_kwh), number(r.p90_kwh), percent(r.wins_fraction))
+        for name, r in result.uncertainty.layouts.items()
+    ]
+    shown = 4 if len(rows) > 1 else 3
+    return Rows(tuple(heads[: shown - 1]), tuple(row[:shown] for row in rows))
 
 
 def _method(table: UncertaintyTable) -> str:

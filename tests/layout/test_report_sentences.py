@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from layout.optimise_tables import PricesTable
 from layout.report.sentences import all_cautions, endless_sentence, five_sentences, lead
 from layout.result import LayoutResult, PlanResult
 
@@ -111,3 +112,25 @@ def test_cautions_are_told_once_with_their_layouts(small_result: PlanResult) -> 
     lines = all_cautions(replace(small_result, layouts=layouts))
     assert lines[:2] == ("shared by all", "rows, towers: Heat: hot cells")
     assert any("local codes" in line and "licensed" in line for line in lines)
+
+
+def test_small_leads_are_told_to_a_tenth(small_result: PlanResult) -> None:
+    first = five_sentences(changed(small_result, **by_plot(100.0, 96.7, 60.0)))[0]
+    assert "3.4 % more than “upright” (96.7)" in first
+
+
+def test_nothing_is_not_told_as_a_lead(small_result: PlanResult) -> None:
+    sentences = five_sentences(changed(small_result, **by_plot(0.0, 0.0, 0.0)))
+    assert sentences[0] == "Per m² of plot, no layout gives any energy; the warnings and cautions tell why."
+    assert "of the draws" not in sentences[3]
+
+
+def test_the_plans_prices_say_whether_cost_turns_the_order(small_result: PlanResult) -> None:
+    prices = PricesTable(panel=100.0, support_rows=50.0, support_upright=50.0, support_towers=900.0)
+    priced = replace(small_result, plan=replace(small_result.plan, prices=prices))
+    last = five_sentences(changed(priced, **by_plot(80.0, 70.0, 100.0)))[4]
+    assert "by the plan's prices a kWh of “" in last
+    assert "of “towers”)" in last
+    assert "not in these figures" not in last
+    last = five_sentences(changed(priced, **by_plot(100.0, 70.0, 80.0)))[4]
+    assert "by these a kWh of “rows” costs least, too" in last

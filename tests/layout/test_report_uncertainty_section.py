@@ -10,7 +10,7 @@ from layout.result import PlanResult
 def test_rows_hold_the_results_numbers(small_result: PlanResult) -> None:
     section = uncertainty_section(small_result)
     towers = small_result.uncertainty.layouts["towers"]
-    assert ("towers", number(towers.p50_kwh), number(towers.p90_kwh)) in [row[:3] for row in section.ranges]
+    assert ("towers", number(towers.p50_kwh), number(towers.p90_kwh)) in [row[:3] for row in section.ranges.rows]
     assert [row[0] for row in section.differences] == ["rows over upright", "rows over towers", "upright over towers"]
     assert all("our assumption" in source for _, _, source in section.causes)
 
