@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from layout.plan_sheets import SheetTypes
 from layout.retrofit.candidates import Candidate, Found
-from layout.retrofit.effects import Effect, Part, Roof, case_effects, pair_effect
+from layout.retrofit.effects import FEW, Effect, Part, Roof, case_effects, pair_effect
 from layout.retrofit.model import Pair, Problem
 from layout.retrofit.sums import moved, pair_by_sum
 from layout.workers import Told
@@ -32,8 +32,6 @@ another the whole tracing finds."""
 
 TOUCHES_FEW = 3e-4
 """The same where a pair is chosen among up to FEW candidates: small gains are told better then."""
-
-FEW = 60
 
 ALIKE_M = 0.01
 """Sheets and panels that lie as near to each other's places, seen from their pair, count as alike."""
@@ -93,9 +91,15 @@ class Pairs:
         return list(first.values())
 
     def unknown(self, chosen: Sequence[int]) -> list[Pair]:
-        """Pairs of a choice, one a class, that were not traced."""
+        """Pairs of a choice that were not traced, one of those that are alike."""
         mine = [p for p in combinations(sorted(chosen), 2) if p in self.of_pair and p not in self.light]
-        return self.one_a_class(mine)
+        found: list[Pair] = []
+        known: set[Pair] = set()
+        for pair in mine:
+            if pair not in known:
+                found.append(pair)
+                known.update(key for key, _ in self._alike(pair))
+        return found
 
     def estimated(self, problem: Problem, pairs: Sequence[Pair]) -> Problem:
         """The model with these pairs and all that are alike as their summed light makes them: nothing is traced, what

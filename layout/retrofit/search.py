@@ -10,24 +10,24 @@ from dataclasses import dataclass
 
 from layout.retrofit.correct import corrected
 from layout.retrofit.effects import Roof
-from layout.retrofit.model import Choice, Pair, Problem, solve
+from layout.retrofit.model import Choice, Problem, solve
 from layout.retrofit.pairs import Pairs
 from layout.retrofit.sums import Summed, summed
 from layout.retrofit.whole import Whole
 from layout.workers import Told
 from layout.year_figures import Settings
 
-SUM_TURNS = 5
-"""Choices whose electricity is worked out from summed light before the best of them is traced whole. Our choice."""
+TURNS = 40
+"""Choices of the model before the best whose electricity was worked out is traced whole. Our choice."""
+
+PAIRS_TAKE = 0.05
+"""Share of its promise by which a choice may fall short once its pairs are traced and still be worked out."""
 
 SUM_AGREES = 0.01
 """Share of the gain by which model and summed light may differ: well within what counts as agreement."""
 
 SOLVER_GAP = 1e-3
 """Share of the objective by which another choice might be better: less than what two tracings of a set differ by."""
-
-PAIRS_GAP = 1e-2
-"""The same while pairs are still looked for."""
 
 SLACK = 5e-4
 """Share of its energy that a panel or string may lose before it counts as losing: what tracings differ by."""
@@ -50,17 +50,19 @@ class Search:
         best: Choice | None = None
         last: Choice | None = None
         tried: set[tuple[int, ...]] = set()
-        for _ in range(SUM_TURNS):
-            choice, unknown = self._choice(problem, pairs)
+        for _ in range(TURNS):
+            choice = solve(problem, SOLVER_GAP)
             bar = max(least, best.value if best else 0.0)
             known = tuple(choice.chosen.tolist()) in tried
             if known or not len(choice.chosen) or choice.value <= bar * (1.0 + SOLVER_GAP):
                 again = last if known and last is not None and last.value > bar * (1.0 + SOLVER_GAP) else None
                 return best or again, problem, pairs
-            tried.add(tuple(choice.chosen.tolist()))
-            while unknown:  # again where pairs of a class turn out not to be alike
+            unknown = pairs.unknown(choice.chosen.tolist())
+            if unknown:
                 problem, pairs = pairs.traced(problem, unknown, self.told, self.processes)
-                unknown = pairs.unknown(choice.chosen.tolist())
+                if problem.promise(choice.chosen) < (1.0 - PAIRS_TAKE) * choice.energy_kwh:
+                    continue  # another set is likely to be better now
+            tried.add(tuple(choice.chosen.tolist()))
             year = summed(self.roof, self.bare, self.settings, pairs.changes(choice.chosen.tolist()))
             energy = (year.ac_kwh - self.bare.ac_kwh) / self.ac_per_dc
             worth = problem.worth * energy - float(problem.price[choice.chosen].sum())
@@ -77,12 +79,3 @@ class Search:
         """Whether a panel or a string gives less than without parts."""
         panels = (year.dc_kwh < self.bare.dc_kwh * (1.0 - SLACK)).any()
         return bool(panels or (year.string_kwh < self.bare.string_kwh * (1.0 - SLACK)).any())
-
-    def _choice(self, problem: Problem, pairs: Pairs) -> tuple[Choice, list[Pair]]:
-        """The model's choice and those of its pairs that were not traced yet; near enough while there are some."""
-        choice = solve(problem, PAIRS_GAP)
-        unknown = pairs.unknown(choice.chosen.tolist())
-        if not unknown:
-            choice = solve(problem, SOLVER_GAP)
-            unknown = pairs.unknown(choice.chosen.tolist())
-        return choice, unknown
