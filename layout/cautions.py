@@ -1,11 +1,19 @@
 """The caution lines that go with a layout's figures."""
 
 from layout.arrange.arrangement import Arrangement
+from layout.plan_tables import InverterTable
 from layout.result import Boost, HotWater, Peaks
 from layout.sheet_cautions import height_m, sheet_cautions
 
 TALL_M = 2.5
 """Above this a structure is worth a word on wind and foundations; common practice, no source."""
+
+SMALL_LOAD = 0.3
+"""Panels whose rated power is below this share of the inverter's AC limit are told: inverters lose most at small loads,
+and a limit in watts reads the same; our choice."""
+
+START_LOSS = 0.02
+"""Share of the DC energy below the inverter's start that is worth a word; common practice, no source."""
 
 
 def cautions(
@@ -53,4 +61,23 @@ def cautions(
         "Glare: glass and metal can dazzle neighbours, roads and aircraft at low sun; local rules decide what is "
         "allowed. Brightness of reflections off the panels is not worked out here."
     )
+    return tuple(lines)
+
+
+def inverter_cautions(inverter: InverterTable, capacity_kw: float, not_started: float) -> tuple[str, ...]:
+    """Lines on an inverter that is far too large for the panels, or starts too late.
+
+    capacity_kw : rated power of the panels; not_started : share of the DC energy in hours below the start power
+    """
+    lines, limit = [], inverter.ac_limit_kw
+    if limit is not None and capacity_kw < SMALL_LOAD * limit:
+        lines.append(
+            f"Inverter: the panels' {capacity_kw:.3g} kW are {100 * capacity_kw / limit:.2g} % of its AC limit, "
+            f"{limit:g} kW; at such loads it loses much or all. Is ac_limit_kw in kW?"
+        )
+    if not_started > START_LOSS:
+        lines.append(
+            f"Inverter: {100 * not_started:.0f} % of the DC energy come in hours below its start, "
+            f"{inverter.start_kw:g} kW, and are lost. Is start_kw in kW?"
+        )
     return tuple(lines)

@@ -26,6 +26,10 @@ BEST_SINGLE_JUNCTION = 0.337
 CURRENT_LIMIT_A_M2 = 438.1
 """Every photon of the standard spectrum (ASTM G173-03) above 1.12 eV counted as one electron."""
 
+USUAL_PCT_PER_K = {"beta_voc_pct_per_k": (-0.6, -0.1), "gamma_pmax_pct_per_k": (-0.7, -0.1)}
+"""Beyond these a coefficient of temperature is told: silicon and thin films of the trade lie within; common practice,
+no source. Fractions and volts read as percent lie outside."""
+
 
 def list_panel_types() -> tuple[str, ...]:
     """Names of the bundled invented panel types."""
@@ -125,6 +129,10 @@ def _doubts(table: PanelTable, prefix: str) -> list[str]:
         lines.append(f"{prefix}pmax_w: a fill factor of {fill:.2f} is unusual")
     if table.width_m > table.length_m:
         lines.append(f"{prefix}width_m: longer than length_m; portrait and landscape may be mixed up")
+    for name, (low, high) in USUAL_PCT_PER_K.items():
+        value = getattr(table, name)
+        if value <= 0 and not low <= value <= high:
+            lines.append(f"{prefix}{name}: {value:g} is unusual, {high:g} to {low:g} common; percent per K, not V or W")
     if table.gamma_pmax_pct_per_k > 0:
         lines.append(f"{prefix}gamma_pmax_pct_per_k: a panel that gains power with heat is unusual")
     return lines

@@ -214,6 +214,9 @@ def _panel(
 def _inverter(value: Any, file: str, faults: list[Fault]) -> InverterTable | None:
     """The inverter's table; one that starts above its own limit would never run."""
     table = check_table(InverterTable, value, file, "inverter", faults)
+    if table is not None and max(table.efficiency_pct) <= 1.0:
+        found = f"{shown(list(table.efficiency_pct))}, none above 1"
+        faults.append(Fault(file, "inverter.efficiency_pct", found, "percent, such as 97.5"))
     if table is not None and table.ac_limit_kw is not None and table.start_kw >= table.ac_limit_kw:
         accepted = f"a number below ac_limit_kw, {table.ac_limit_kw:g}"
         faults.append(Fault(file, "inverter.start_kw", f"{table.start_kw:g}", accepted))

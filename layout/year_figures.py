@@ -1,12 +1,13 @@
 """The figures of one layout that follow from its traced year."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from layout.arrange.arrangement import Arrangement
-from layout.cautions import cautions
+from layout.cautions import cautions, inverter_cautions
 from layout.conditions import Conditions, local_clock
 from layout.errors import PhysicsError
 from layout.evaluate import Evaluator, FieldYear
@@ -77,53 +78,39 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
 
     Raises PhysicsError where the light of its reflectors does not close.
     """
-    field, year, power, peak = traced.field, traced.year, traced.power, traced.peak
+    field, year, peak = traced.field, traced.year, traced.peak
     arrangement, c = field.arrangement, traced.evaluator.conditions
     area = field.rectangles.area
-    share, panel_area = area / area.sum(), float(area.sum())
-    hours, capacity = c.weather.interval_h, capacity_kw(arrangement)
-    plot_area = c.site.plot.area_m2 if c.site.plot else float("nan")
-    dc, ac = float(power.dc_kw.sum()) * hours, float(power.ac_kw.sum()) * hours
-    bare = traced.bare_year or year
-    front, bare_front = float(year.panel["front"] @ share), float(bare.panel["front"] @ share)
-    open_front, arriving = float(traced.open_light @ share), arriving_beam(field, c)
+    share, hours, capacity = area / area.sum(), c.weather.interval_h, capacity_kw(arrangement)
+    ac = float(traced.power.ac_kw.sum()) * hours
+    light, arriving = _light(traced, share), arriving_beam(field, c)
     boost = _boost(traced, ac, arriving) if traced.bare_year else None
     wired = _kept(year, "wired", "dc") * (1.0 - settings.losses.wiring_pct / 100.0) * _cooled(traced)
+    plot_area = c.site.plot.area_m2 if c.site.plot else float("nan")
     return LayoutResult(
         name=arrangement.name,
         kind=arrangement.kind,
         panels=len(area),
         dc_capacity_kw=capacity,
-        panel_area_m2=panel_area,
+        panel_area_m2=float(area.sum()),
         reflector_area_m2=sum(r.area_m2 for r in arrangement.scene.reflectors),
         plot_area_m2=plot_area,
-        energy_dc_kwh=dc,
-        energy_ac_kwh=ac,
+        **_energy(traced, settings, hours),
         kwh_per_m2_plot=ac / plot_area,
-        kwh_per_m2_panel=ac / panel_area,
+        kwh_per_m2_panel=ac / float(area.sum()),
         kwh_per_kw=ac / capacity,
         kwh_per_m2_plot_endless=traced.per_m2_endless,
         light_from_beyond_plot_fraction=_beyond(field, year, c, arriving),
-        irradiation_kwh_per_m2=front,
-        rear_irradiation_kwh_per_m2=float(year.panel["rear"] @ share),
-        irradiation_open_kwh_per_m2=open_front,
-        performance_ratio=ac / capacity / open_front,
-        shade_loss_fraction=1.0 - bare_front / open_front,
-        uneven_light_loss_fraction=1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
-        string_mismatch_loss_fraction=1.0 - _kept(year, "series", "dc"),
-        parallel_mismatch_loss_fraction=1.0 - _kept(year, "parallel", "series"),
-        voltage_window_loss_fraction=1.0 - _kept(year, "wired", "parallel"),
-        start_loss_kwh=float((power.dc_kw - power.started_kw).sum()) * hours,
-        reflected_gain_fraction=energy_change(ac, float((traced.bare_power or power).ac_kw.sum()) * hours),
+        **light,
+        performance_ratio=ac / capacity / light["irradiation_open_kwh_per_m2"],
         dc_ac_ratio=capacity / (settings.inverter.ac_limit_kw or float("nan")),
-        clipped_kwh=float(power.clipped_kw.sum()) * hours,
         hottest_cell_c=peak.hottest_cell_c,
         peak_cell_light_w_m2=peak.peak_cell_light_w_m2,
         peak_cell_ratio=peak.peak_cell_ratio,
-        cautions=cautions(arrangement, peak, boost, traced.water) + _string_cautions(traced, settings),
+        cautions=cautions(arrangement, peak, boost, traced.water) + _wired_cautions(traced, settings),
         steps=_steps(traced, settings, share),
         per_panel=PerPanel(year.panel["front"], year.panel["rear"], year.panel["dc"] * wired),
-        frame=_frame(c, year, power, traced),
+        frame=_frame(c, year, traced.power, traced),
         arrangement=arrangement,
         traced_panels=field.traced_panels,
         peaks=peak,
@@ -131,8 +118,38 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         sheets=traced.sheets,
         hot_water=traced.water,
         method_gap=traced.method_gap,
-        response=_response(power, settings, capacity, hours),
-    )  # fmt: skip
+        response=_response(traced.power, settings, capacity, hours),
+    )
+
+
+def _light(traced: Traced, share: FloatArray) -> dict[str, Any]:
+    """Light of a year on the panels, area means, and what shade takes; share : (n,) area of each panel over the
+    whole."""
+    year, bare = traced.year, traced.bare_year or traced.year
+    free = float(traced.open_light @ share)
+    return {
+        "irradiation_kwh_per_m2": float(year.panel["front"] @ share),
+        "rear_irradiation_kwh_per_m2": float(year.panel["rear"] @ share),
+        "irradiation_open_kwh_per_m2": free,
+        "shade_loss_fraction": 1.0 - float(bare.panel["front"] @ share) / free,
+    }
+
+
+def _energy(traced: Traced, settings: Settings, hours: float) -> dict[str, Any]:
+    """Energy of a year at the inverter's two sides and what is lost on the way from the cells; hours : of a record."""
+    year, power = traced.year, traced.power
+    ac = float(power.ac_kw.sum()) * hours
+    return {
+        "energy_dc_kwh": float(power.dc_kw.sum()) * hours,
+        "energy_ac_kwh": ac,
+        "uneven_light_loss_fraction": 1.0 - float(year.panel["dc"].sum() / year.panel["dc_even"].sum()),
+        "string_mismatch_loss_fraction": 1.0 - _kept(year, "series", "dc"),
+        "parallel_mismatch_loss_fraction": 1.0 - _kept(year, "parallel", "series"),
+        "voltage_window_loss_fraction": 1.0 - _kept(year, "wired", "parallel"),
+        "start_loss_kwh": float((power.dc_kw - power.started_kw).sum()) * hours,
+        "reflected_gain_fraction": energy_change(ac, float((traced.bare_power or power).ac_kw.sum()) * hours),
+        "clipped_kwh": float(power.clipped_kw.sum()) * hours,
+    }
 
 
 def _response(power: Electricity, settings: Settings, capacity: float, hours: float) -> Response | None:
@@ -224,10 +241,16 @@ def _kept(year: FieldYear, after: str, before: str) -> float:
     return float(year.hour[after].sum()) / whole if whole > 0 else 1.0
 
 
-def _string_cautions(traced: Traced, settings: Settings) -> tuple[str, ...]:
+def _wired_cautions(traced: Traced, settings: Settings) -> tuple[str, ...]:
+    """On strings and the inverter."""
+    arrangement, power = traced.field.arrangement, traced.power
     coldest = float(traced.evaluator.conditions.air_c.min())
     lost = 1.0 - _kept(traced.year, "wired", "parallel")
-    return string_cautions(traced.field.arrangement, settings.wiring, coldest, lost)
+    not_started = 1.0 - _over(float(power.started_kw.sum()), float(power.dc_kw.sum()))
+    return (
+        *string_cautions(arrangement, settings.wiring, coldest, lost),
+        *inverter_cautions(settings.inverter, capacity_kw(arrangement), not_started),
+    )
 
 
 def _cooled(traced: Traced) -> float:

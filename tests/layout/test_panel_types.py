@@ -116,6 +116,10 @@ def test_groups_follow_the_rule_of_the_electrical_model() -> None:
             {"gamma_pmax_pct_per_k": 0.1},
             "panel.gamma_pmax_pct_per_k: a panel that gains power with heat is unusual",
         ),
+        (
+            {"beta_voc_pct_per_k": -0.0027},
+            "panel.beta_voc_pct_per_k: -0.0027 is unusual, -0.1 to -0.6 common; percent per K, not V or W",
+        ),
     ],
 )
 def test_what_looks_wrong_is_warned_of(keys: dict[str, Any], warning: str) -> None:
