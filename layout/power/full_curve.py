@@ -82,6 +82,7 @@ def tracker_power(
     effort: Effort | None = None,
     window_v: tuple[float, float] = ANY_VOLTAGE,
     size: FloatArray | None = None,
+    count: FloatArray | None = None,
 ) -> OperatingPoint:
     """Highest power of strings in parallel on one tracker.
 
@@ -94,6 +95,7 @@ def tracker_power(
     window_v : lowest and highest voltage that the tracker can hold; no power where the strings reach none inside
     size : (strings, panels) area of each panel over the type's, with which its currents go; 0: no panel there, so that
         strings may be of unequal length; None: all of the type's
+    count : (strings, panels) panels in series that each stands for; None: 1
     Strings darker than the tracker's voltage count as nearly blocked: they take back next to no current.
     Raises PhysicsError where light or temperature lie outside all that is possible.
     """
@@ -103,7 +105,7 @@ def tracker_power(
     check_range(light_w_m2, cell)
     with_diodes = model.diodes if diodes is None else diodes
     effort = effort or (FULL if with_diodes else FULL_WITHOUT_DIODES)
-    field = _Field(model, plan, strings, panels, with_diodes, reverse, effort, window_v, size)
+    field = _Field(model, plan, strings, panels, with_diodes, reverse, effort, window_v, size, count)
     rows = max(4, _CELLS_AT_ONCE // (strings * panels * plan.order.size))
     found = [field.solve(light_w_m2[i : i + rows], cell[i : i + rows]) for i in range(0, n, rows)]
     if not found:
@@ -194,13 +196,18 @@ class _Field:
         effort: Effort,
         window_v: tuple[float, float] = ANY_VOLTAGE,
         size: FloatArray | None = None,
+        count: FloatArray | None = None,
     ) -> None:
         self.model, self.plan, self.diodes = model, plan, diodes
         self.strings, self.panels, self.effort, self.window = strings, panels, effort, window_v
         self.parts = panels * plan.groups * plan.halves
         self.table = reverse_table(reverse or reverse_of(model.panel_type))
-        of_parts = np.ones(strings * self.parts) if size is None else np.repeat(size.reshape(-1), plan.order.shape[1])
-        self.there, self.size = of_parts > 0.0, np.where(of_parts > 0.0, of_parts, 1.0).astype(np.float32)
+        each = (strings, panels)
+        number = np.ones(each) if count is None else count
+        area = np.ones(each) if size is None else size
+        self.count = np.repeat(np.where(area > 0.0, number, 0.0).reshape(-1), plan.order.shape[1]).astype(np.float32)
+        self.size = np.repeat(np.where(area > 0.0, area, 1.0).reshape(-1), plan.order.shape[1]).astype(np.float32)
+        self.least_v = -np.float32(BYPASS_V) * self.count[:: plan.halves, None]
 
     def cells(self, light: Float32Array, cell_c: Float32Array) -> Cells:
         """Cells of light (n, strings, panels, n_points) at cell_c (n, strings, panels)."""
@@ -212,7 +219,7 @@ class _Field:
         return prepare_cells(
             moved.astype(np.float32, copy=False),
             np.repeat(per_panel, order.shape[1], axis=0),
-            np.tile(weight, self.strings * self.panels) * self.there,
+            np.tile(weight, self.strings * self.panels) * self.count,
             self.model.cell_diode,
             self.table,
             self.size[:, None],
@@ -265,7 +272,7 @@ class _Field:
         own = np.repeat(current, each, axis=1)
         volts = groups[1] if groups[0] is own else interpolate(own, *groups)
         if self.diodes:
-            volts = np.maximum(volts, np.float32(-BYPASS_V))
+            volts = np.maximum(volts, self.least_v)
         return volts.reshape(k, strings, each, n).sum(axis=2)
 
     def part_currents(self, current: Float32Array, parts: Curve, groups: Curve) -> Float32Array:
@@ -275,7 +282,7 @@ class _Field:
             return own
         volts = interpolate(own, *groups)
         if self.diodes:
-            volts = np.maximum(volts, np.float32(-BYPASS_V))
+            volts = np.maximum(volts, self.least_v)
         return current_at(np.repeat(volts, self.plan.halves, axis=1), parts)
 
     def solve(self, light: Float32Array, cell_c: Float32Array) -> OperatingPoint:

@@ -53,10 +53,11 @@ def hot_spot(
     """
     kind, n = model.panel_type, len(light_w_m2)
     warm = cell_temperature(light_w_m2.mean(axis=1), air_c, wind_10m, kind.u0_w_m2_k, kind.u1_w_s_m3_k)
-    string = np.repeat(light_w_m2.max(axis=1)[:, None, None], panels, axis=1)
+    string = np.repeat(light_w_m2.max(axis=1)[:, None, None], min(panels, 2), axis=1)
     string = np.repeat(string, light_w_m2.shape[1], axis=2)
     string[:, 0] = light_w_m2
-    held = tracker_power(string[:, None], groups, model, warm[:, None, None], diodes, reverse)
+    count = np.array([[1.0, panels - 1.0][: string.shape[1]]])
+    held = tracker_power(string[:, None], groups, model, warm[:, None, None], diodes, reverse, count=count)
     given = cell_power(light_w_m2, groups, model, warm, held.part_current[:, 0, 0], reverse)
     cell = given.argmin(axis=1)
     rows = np.arange(n)

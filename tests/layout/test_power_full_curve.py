@@ -244,3 +244,14 @@ def test_strings_of_unequal_length_and_panels_of_unequal_size(name: str) -> None
     total = sum(np.interp(-level, -v, current, right=0.0) for v in strings)
     found = tracker_power(on_tracker, groups, model, 35.0, size=size)
     assert float(found.power[0]) == pytest.approx((level * total).max(), rel=3e-3)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_panel_may_stand_for_several_in_series(name: str) -> None:
+    model, groups = case(name)
+    light = patterns("some shaded", 10, groups.size).reshape(5, 1, 2, -1)
+    repeated = np.repeat(light, [2, 3], axis=2)
+    each = tracker_power(repeated, groups, model, 30.0)
+    found = tracker_power(light, groups, model, 30.0, count=np.array([[2.0, 3.0]]))
+    assert found.power == pytest.approx(each.power, rel=1e-4)
+    assert found.part_current[:, 0, 0] == pytest.approx(each.part_current[:, 0, 0], rel=2e-2, abs=1e-3)
