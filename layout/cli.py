@@ -26,6 +26,7 @@ from layout.report.tables import WIDTH, wrapped
 from layout.run import run_plan
 from layout.strings import strings_of
 from layout.workers import Told
+from layout.year_figures import wired_doubts
 from sites.errors import BrightacreError, Fault, InputError
 from sites.read import list_sites, load_site
 from sites.tables import nearest, shown
@@ -203,12 +204,13 @@ def check(args: argparse.Namespace) -> int:
         built = [arrange(plan, layout) for layout in plan.layouts]
         for arrangement in built:
             strings_of(arrangement, plan.wiring, plan.file)
+        doubts = [f"{a.name}: {line}" for a in built for line in wired_doubts(a, plan.inverter, plan.wiring)]
     except InputError as error:
         data = {"file": str(args.plan), "ok": False, "faults": [vars(fault) for fault in error.faults]}
         targets = {path: to_json(data) for path in (args.json, args.out and args.out / "check.json") if path}
         write_all(targets)
         raise
-    return _finish(args, outputs.check_output(plan.file, built, weather.notes, plan.warnings))
+    return _finish(args, outputs.check_output(plan.file, built, weather.notes, plan.warnings, doubts))
 
 
 def new(args: argparse.Namespace) -> int:

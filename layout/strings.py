@@ -11,6 +11,9 @@ from sites.errors import Fault, InputError
 Tracker = tuple[IntArray, ...]
 """The panels of each string in parallel on one tracker."""
 
+WORKING_C = (-20.0, 75.0)
+"""Cells at work are seldom colder or hotter: common practice, no source."""
+
 WINDOW_LOSS = 0.005
 """Share of the energy lost to the trackers' voltages from which it is worth a word: our choice."""
 
@@ -38,6 +41,25 @@ def strings_of(arrangement: Arrangement, wiring: WiringTable, file: str = "plan"
 def longest_string(arrangement: Arrangement, wiring: WiringTable) -> int:
     """Panels in the longest string."""
     return max((len(s) for s in strings_of(arrangement, wiring)), default=1)
+
+
+def window_doubts(arrangement: Arrangement, wiring: WiringTable) -> tuple[str, ...]:
+    """A line where no tracker's window holds the best voltage of any string, whatever the weather.
+
+    The best voltage is taken to change with temperature as voc_v does.
+    """
+    lengths, kind = [len(s) for t in trackers_of(arrangement, wiring) for s in t], arrangement.panel_type
+    if not lengths or wiring.any_voltage:
+        return ()
+    cold, hot = (kind.vmp_v * (1.0 + kind.beta_voc_pct_per_k / 100.0 * (c - 25.0)) for c in WORKING_C)
+    lowest, highest = min(lengths) * hot, max(lengths) * cold
+    low, high = wiring.window_v
+    if highest >= low and lowest <= high:
+        return ()
+    return (
+        f"Trackers: strings work best somewhere between {lowest:.0f} and {highest:.0f} V, the trackers hold "
+        f"{wiring.window}: little or no energy is left.",
+    )
 
 
 def string_cautions(

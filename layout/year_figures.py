@@ -22,7 +22,7 @@ from layout.reached_light import arriving_beam
 from layout.result import Boost, HotWater, LayoutResult, LightLedger, Peaks, PerPanel, Step
 from layout.result_gap import MethodGap
 from layout.result_sheets import SheetEffect, energy_change
-from layout.strings import string_cautions
+from layout.strings import string_cautions, window_doubts
 from layout.uncertainty import RESPONSE_FACTORS, Response
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
@@ -239,6 +239,13 @@ def _kept(year: FieldYear, after: str, before: str) -> float:
     """Share of the year's energy that is left from one of the hours' powers to another."""
     whole = float(year.hour[before].sum())
     return float(year.hour[after].sum()) / whole if whole > 0 else 1.0
+
+
+def wired_doubts(arrangement: Arrangement, inverter: InverterTable, wiring: WiringTable) -> tuple[str, ...]:
+    """What looks wrong with strings and inverter before any light is worked out."""
+    too_late = float(inverter.start_kw >= capacity_kw(arrangement))
+    lines = inverter_cautions(inverter, capacity_kw(arrangement), too_late)
+    return (*window_doubts(arrangement, wiring), *lines)
 
 
 def _wired_cautions(traced: Traced, settings: Settings) -> tuple[str, ...]:

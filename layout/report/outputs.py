@@ -185,21 +185,31 @@ def sun_output(site: Site, name: str) -> Output:
 
 
 def check_output(
-    file: str, arrangements: Sequence[Arrangement], notes: Sequence[str], warnings: Sequence[str]
+    file: str,
+    arrangements: Sequence[Arrangement],
+    notes: Sequence[str],
+    warnings: Sequence[str],
+    doubts: Sequence[str] = (),
 ) -> Output:
-    """A plan that can be worked out: what fits, and what is worth a second look."""
+    """A plan that can be worked out: what fits, and what is worth a second look.
+
+    warnings : told already;  doubts : to be told here
+    """
     fit = {a.name: {"panels": len(a.scene.panels), "fit": list(a.fit)} for a in arrangements}
     data = {
         "file": file,
         "ok": True,
         "faults": [],
-        "warnings": list(warnings),
+        "warnings": [*warnings, *doubts],
         "notes": list(notes),
         "layouts": fit,
     }
     lines = [f"{a.name}: {line}" for a in arrangements for line in a.fit]
     lines += [f"note: {line}" for line in notes]
-    lines.append(f"{file}: nothing is wrong" + (f"; {len(warnings)} warnings" if warnings else ""))
+    lines += [f"warning: {line}" for line in doubts]
+    count = len(warnings) + len(doubts)
+    told = f"; {count} warning{'s' * (count > 1)}" if count else ""
+    lines.append(f"{file}: nothing is wrong{told}")
     return Output(data, {}, tuple(lines))
 
 

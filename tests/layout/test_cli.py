@@ -220,6 +220,23 @@ def test_check_of_a_sound_plan(small_plan_path: Path, tmp_path: Path, capsys: py
     assert data["layouts"]["towers"]["panels"] > 0
 
 
+def test_check_warns_of_an_inverter_that_does_not_suit(
+    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = tmp_path / "plan.toml"
+    wiring = '[inverter]\nac_limit_kw = 9000\n[wiring]\nmode = "row"\ntracker_min_v = 1500\n'
+    plan.write_text(small_plan_path.read_text(encoding="utf-8") + wiring, encoding="utf-8")
+    assert main(["check", str(plan)]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    for name in ("rows", "upright", "towers"):
+        assert f"warning: {name}: Trackers: strings work best somewhere between" in shown
+        assert f"warning: {name}: Inverter: the panels'" in shown
+    assert shown.endswith("nothing is wrong; 6 warnings")
+    plan.write_text(plan.read_text(encoding="utf-8").replace("9000", "6").replace("1500", "30"), encoding="utf-8")
+    assert main(["check", str(plan)]) == 0
+    assert "warning" not in capsys.readouterr().out
+
+
 def test_check_tells_all_faults_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plan = tmp_path / "wrong.toml"
     text = DEMO_PLAN.read_text(encoding="utf-8")
