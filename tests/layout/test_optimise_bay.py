@@ -132,6 +132,52 @@ def test_a_bay_ranks_shapes_as_the_whole_plot_does(year: Conditions) -> None:
     assert (np.argsort(found[:, 0]) == np.argsort(found[:, 1])).all()
 
 
+PLOTS = {
+    "four corners": ("corrawindle", "[[0, 0], [24, -1], [26, 17], [3, 19]]", 0, 1),
+    "triangle": ("ylverhem", "[[0, 0], [34, 4], [9, 30]]", 180, 1),
+    "seven corners": ("tannerfold", "[[0, 0], [26, -3], [38, 3], [40, 19], [30, 28], [8, 27], [-3, 13]]", 180, 2),
+}
+"""Site, boundary, where the rows face, panels one above the other."""
+AISLE = """
+[[layout.booster]]
+reflector = "mirror"
+place = "aisle"
+width_m = 0.8
+tilt_deg = 20
+gap_m = 0.2
+"""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("boosted", [False, True], ids=["bare", "boosted"])
+@pytest.mark.parametrize("place", list(PLOTS))
+def test_bays_of_random_rows_are_near_the_plot_traced_whole(place: str, boosted: bool) -> None:
+    """Ten shapes each, every hour, plots without obstacles."""
+    site, boundary, azimuth, high = PLOTS[place]
+    text = (
+        f'[site]\nname = "{site}"\n[plot]\nboundary = {boundary}\nsetback_m = 1\n[[layout]]\nname = "rows"\n'
+        f'kind = "rows"\ntilt_deg = 25\nazimuth_deg = {azimuth}\npitch_m = {4 * high}\npanels_high = {high}\n'
+    )
+    plan = parse_plan(text + AISLE * boosted, "plan.toml", Path())
+    year, settings = conditions(plan.site, load_weather(plan.site)), plan_settings(plan)
+    sky, rng, found = bay_sky(year), np.random.default_rng(3), []
+    for pitch, tilt, width, angle in rng.uniform(size=(10, 4)):
+        values = {"pitch_m": (2.2 + 2.2 * pitch) * high**0.8, "tilt_deg": 10 + 25 * tilt}
+        if boosted:
+            values |= {"booster[0].width_m": 0.4 + 0.7 * width, "booster[0].tilt_deg": 5 + 25 * angle}
+        layout = with_values(plan.layouts[0], values)  # type: ignore[arg-type]
+        bay = bay_year(plan, build_bay(plan, layout), sky, settings)["best_shift_energy_ac_kwh"]
+        found.append((bay, whole_figures(plan, layout, year)["energy_ac_kwh"]))
+    by_bay, whole = np.array(found).T
+    error = by_bay / whole - 1.0
+    print(
+        f"\n{place}: mean {error.mean():+.2%}, apart {error.std(ddof=1):.2%}, {error.min():+.2%} to {error.max():+.2%}"
+    )
+    assert abs(error.mean()) <= 0.005
+    assert error.std(ddof=1) <= 0.003
+    assert whole[by_bay.argmax()] >= 0.998 * whole.max()
+
+
 def test_alike_hours_share_a_place_of_the_sun_and_a_share_of_beam(whole: Conditions) -> None:
     picked, group = alike_hours(whole, ALIKE_HOURS)
     sizes = np.bincount(group)
