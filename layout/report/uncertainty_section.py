@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from layout.report.boost_rows import Rows
-from layout.report.numbers import number, percent, signed_percent
+from layout.report.numbers import NOTHING, number, percent, signed_percent
 from layout.result import PlanResult
 from layout.uncertainty_table import UncertaintyTable
 
@@ -32,7 +32,7 @@ def sure_rows(result: PlanResult) -> Rows:
     """One line per layout; who wins how often only where there is a choice."""
     heads = ["P50, kWh\na year", "P90, kWh\na year", "gives most per m² of\nplot, share of draws"]
     rows = [
-        (name, number(r.p50_kwh), number(r.p90_kwh), percent(r.wins_fraction))
+        (name, number(r.p50_kwh), number(r.p90_kwh), percent(r.wins_fraction) if r.p50_kwh > 0 else NOTHING)
         for name, r in result.uncertainty.layouts.items()
     ]
     shown = 4 if len(rows) > 1 else 3
