@@ -134,21 +134,27 @@ def _rows(
         kwh = np.where(inside, kwh, -np.inf)
     yield trimmed(rows, limits, longest(rows, kwh), towers)
     spare = spare_panels(rows)[rows.head]
-    for limit in limits:
-        cost = limit.panel * rows.panels[rows.head] + (limit.arc if len(limit.arc) else 0.0)
-        if limit.most is None or not (cost > 0).any():
-            continue
-        low, high = 0.0, 2.0 * float((rows.kwh / np.maximum(cost, 1e-9))[cost > 0].max())
+    for limit, most, cost, high in counting(rows, limits):
+        low = 0.0
         for _ in range(HALVINGS):
             price = 0.5 * (low + high)
             value, takes = priced(rows, limit, cost, spare, price)
             arcs = longest(rows, np.where(np.isfinite(kwh), value + kwh - rows.kwh, -np.inf))
             short = np.where(takes[arcs] < cost[arcs], spare[arcs], 0.0)
-            fits = used(rows, limit, arcs, short, towers) <= limit.most
+            fits = used(rows, limit, arcs, short, towers) <= most
             if fits:
                 yield arcs, short
             yield trimmed(rows, limits, arcs, towers)
             low, high = (low, price) if fits else (price, high)
+
+
+def counting(rows: RowNet, limits: Sequence[Limit]) -> Iterator[tuple[Limit, float, FloatArray, float]]:
+    """The limits that rows can pass: each with its value, what every arc takes of it, (a,), and a price at which hardly
+    any arc pays."""
+    for limit in limits:
+        cost = limit.panel * rows.panels[rows.head] + (limit.arc if len(limit.arc) else 0.0)
+        if limit.most is not None and (cost > 0).any():
+            yield limit, limit.most, cost, 2.0 * float((rows.kwh / np.maximum(cost, 1e-9))[cost > 0].max())
 
 
 def priced(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from layout.optimise.positions_nets import START, Limit, RowNet
-from layout.optimise.positions_start import longest, priced, spare_panels
+from layout.optimise.positions_start import counting, longest, priced, spare_panels
 from sites.conventions import BoolArray, FloatArray
 
 HALVINGS = 24
@@ -39,18 +39,15 @@ def row_bounds(rows: RowNet, limits: Sequence[Limit]) -> RowBounds:
     at_0 = _bounds(rows, rows.kwh, 0.0)
     best, arcs = float(at_0.max(initial=0.0)), at_0
     spare = spare_panels(rows)[rows.head]
-    for limit in limits:
-        cost = limit.panel * rows.panels[rows.head] + (limit.arc if len(limit.arc) else 0.0)
-        if limit.most is None or not (cost > 0).any():
-            continue
-        low, high = 0.0, 2.0 * float((rows.kwh / np.maximum(cost, 1e-9))[cost > 0].max())
+    for limit, most, cost, high in counting(rows, limits):
+        low = 0.0
         for _ in range(HALVINGS):
             price = 0.5 * (low + high)
             value, takes = priced(rows, limit, cost, spare, price)
-            found = _bounds(rows, value, price * limit.most)
+            found = _bounds(rows, value, price * most)
             arcs = np.minimum(arcs, found)
             best = min(best, float(found.max(initial=0.0)))
-            fits = _taken(rows, value, takes) <= limit.most
+            fits = _taken(rows, value, takes) <= most
             low, high = (low, price) if fits else (price, high)
     return RowBounds(best * (1.0 + ROUNDING), arcs * (1.0 + ROUNDING))
 
