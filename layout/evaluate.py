@@ -12,6 +12,7 @@ from layout.conditions import Conditions
 from layout.endless import EndlessTrackers
 from layout.field import Block, Field, blocks
 from layout.geometry.rays import worker_count
+from layout.light.coefficients import LightCoefficients
 from layout.light.sky_parts import Glass
 from layout.panel_type import PanelType
 from layout.power.heat import cell_temperature
@@ -24,6 +25,10 @@ from sites.conventions import FloatArray, IntArray
 
 STANDARD_C = 25.0
 PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
+LEAST_FACE, LIT, DARKER = 0.02, 0.3, 0.9
+"""Least cosine at which the beam on a panel counts; share of it from which a point is lit; share of the panel's
+brightest point below which one is in shade. Our choice: hours at the edge of shade are traced again."""
+
 HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc_even", "dc")
 
 
@@ -42,6 +47,8 @@ class FieldYear:
     brightest, warmest : (2m + 4, n) float32 [-] the largest coefficient of any cell of each panel: on the front
         before glass, and of both faces after it
     mean : (2m + 4, n) float32 [-] the mean coefficient of each front before glass
+    rest : (m + 4, n) float32 [-] mean coefficient of each panel's light that cells use, all but the sun's own columns
+    some_dark, some_lit : (m, n) bool, whether some of each panel's points lie in shade, whether some take up beam
     by_sheets : (m, n) float32 [-] the part of ``beam`` that came by way of reflectors and diffusers
     stress : (k,) float32 [(W/m²)²] light of a panel's darkest cell times what it lacks to the brightest, the most of
         any panel: current times reverse voltage of a hot spot, roughly; stressed : (k,) int, that panel
@@ -53,6 +60,9 @@ class FieldYear:
     brightest: np.ndarray
     warmest: np.ndarray
     mean: np.ndarray
+    rest: np.ndarray
+    some_dark: np.ndarray
+    some_lit: np.ndarray
     by_sheets: np.ndarray
     stress: np.ndarray
     stressed: IntArray
@@ -67,6 +77,9 @@ class _BlockYear:
     brightest: np.ndarray
     warmest: np.ndarray
     mean: np.ndarray
+    rest: np.ndarray
+    some_dark: np.ndarray
+    some_lit: np.ndarray
     by_sheets: np.ndarray
     kept: dict[int, PanelYear]
     stress: np.ndarray
@@ -130,8 +143,8 @@ class Evaluator:
         if self.wiring.mode != "panel":
             kept = panel_years(block, light, panel_c, power["dc"] / scale)
         stress, stressed = most_stressed(light)
-        found = (block, panel, hour, beam, brightest, warmest, before["front"], by_sheets, kept)
-        return _BlockYear(*found, stress, block.panels[stressed])
+        seen = brightest, warmest, before["front"], means(electric[m:]), *_shades(electric[:m], cosine, rear, self.kind)
+        return _BlockYear(block, panel, hour, beam, *seen, by_sheets, kept, stress, block.panels[stressed])
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -177,6 +190,8 @@ def evaluate(
     kept: dict[int, PanelYear] = {}
     stress, stressed = np.full(k, -1.0, dtype=np.float32), np.zeros(k, dtype=np.int64)
     brightest, warmest, mean = (np.zeros((c.parts.columns, held), dtype=np.float32) for _ in range(3))
+    rest = np.zeros((c.parts.columns - m, held), dtype=np.float32)
+    some_dark, some_lit = (np.zeros((m, held), dtype=bool) for _ in range(2))
     for part in _run(blocks(field, c, glass), lambda b: evaluator.block_year(field, b)):
         for name, values in part.panel.items():
             panel[name][part.block.panels] = values
@@ -186,6 +201,7 @@ def evaluate(
         if keep_light:
             beam[:, chosen], by_sheets[:, chosen] = part.beam, part.by_sheets
             brightest[:, chosen], warmest[:, chosen], mean[:, chosen] = part.brightest, part.warmest, part.mean
+            rest[:, chosen], some_dark[:, chosen], some_lit[:, chosen] = part.rest, part.some_dark, part.some_lit
         kept |= part.kept
         more = part.stress > stress
         stress[more], stressed[more] = part.stress[more], part.stressed[more]
@@ -195,7 +211,7 @@ def evaluate(
     panel = {name: np.where(field.of_panel >= 0, values[stands], np.nan) for name, values in panel.items()}
     if keep_light:
         beam, by_sheets = (values[:, stands] for values in (beam, by_sheets))
-    light = beam, brightest, warmest, mean, by_sheets
+    light = beam, brightest, warmest, mean, rest, some_dark, some_lit, by_sheets
     return FieldYear(panel, hour, *light, stress, stressed)
 
 
@@ -225,6 +241,17 @@ def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:
     stress = stress_of(light)
     worst = stress.argmax(axis=1)
     return stress[np.arange(len(stress)), worst], worst
+
+
+def _shades(
+    beam: np.ndarray, cosine: FloatArray, rear: LightCoefficients | None, kind: PanelType
+) -> tuple[np.ndarray, np.ndarray]:
+    """Whether some points of panels lie in shade and whether some take up beam, (m, b) bool; beam : (m, b, points),
+    cosine : (m, b) to the front."""
+    face = np.where(cosine > 0.0, cosine, 0.0 if rear is None else -kind.bifaciality * cosine)
+    high, low = beam.max(axis=2), beam.min(axis=2)
+    there = face > LEAST_FACE
+    return there & (low < DARKER * np.maximum(high, 0.5 * face)), there & (high > LIT * face)
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

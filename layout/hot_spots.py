@@ -11,20 +11,23 @@ from layout.field import Block
 from layout.power.hot_spot import HotSpot, hot_spot, hot_spot_cautions
 from layout.power.panel_model import PanelModel
 from layout.result import HotSpotHour, HotSpots
-from sites.conventions import FloatArray, IntArray
+from sites.conventions import BoolArray, FloatArray, IntArray
 
 PANELS_EACH_HOUR = 6
 """Panels of a block looked at in each hour: which cell turns hottest is only guessed before. Our choice."""
 
 
-def hot_spots(seen: Sequence[tuple[Block, FloatArray]], at: Conditions, model: PanelModel, in_series: int) -> HotSpots:
+def hot_spots(
+    seen: Sequence[tuple[Block, FloatArray]], at: Conditions, model: PanelModel, in_series: int, every: BoolArray
+) -> HotSpots:
     """Hot spots with working and with failed bypass diodes, each at its own worst hour.
 
     seen : blocks of panels with the light that their cells use, (hours, panels, cells) [W/m²]; in each hour those
         panels of a block that are most prone to a hot spot are looked at
     in_series : panels in the longest string; the others lie in the light of the panel's brightest cell
+    every : (hours,) whether all the panels are looked at
     """
-    cases = zip(*(_block_hot_spots(block, light, at, model, in_series) for block, light in seen), strict=True)
+    cases = zip(*(_block_hot_spots(block, light, at, model, in_series, every) for block, light in seen), strict=True)
     working, failed = (max(found, key=_Found.hottest) for found in cases)
     lines = hot_spot_cautions(working.spots, failed.spots, model)
     return HotSpots(working.hour(at), failed.hour(at), lines)
@@ -59,11 +62,12 @@ class _Found:
 
 
 def _block_hot_spots(
-    block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int
+    block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int, every: BoolArray
 ) -> tuple[_Found, _Found]:
     """With working and with failed diodes."""
-    place = np.argsort(-stress_of(light), axis=1, kind="stable")[:, :PANELS_EACH_HOUR]
-    hours, place = np.repeat(np.arange(len(light)), place.shape[1]), place.reshape(-1)
+    chosen = np.repeat(every[:, None], light.shape[1], axis=1)
+    np.put_along_axis(chosen, np.argsort(-stress_of(light), axis=1, kind="stable")[:, :PANELS_EACH_HOUR], True, axis=1)
+    hours, place = np.nonzero(chosen)
     cells, panels = light[hours, place].astype(np.float32), block.panels[place]
     args = (cells, block.family.groups, model, at.air_c[hours], at.wind_m_s[hours], in_series)
     working = _Found.of(hot_spot(*args), hours, panels)

@@ -8,6 +8,7 @@ from scipy.sparse import csr_array
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, FieldYear
 from layout.field import Block, Field, blocks
+from layout.hot_spot_hours import hot_spot_hours
 from layout.hot_spots import hot_spots
 from layout.light.sky_parts import Glass
 from layout.power.heat import cell_temperature
@@ -16,8 +17,9 @@ from layout.strings import longest_string
 from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 30
-HOT_SPOT_HOURS = 48
-"""Hours traced again for hot spots, each with its most stressed panel."""
+STRESSED_HOURS, STRESSED_ALONE = 12, 48
+"""Hours traced again for hot spots by the light on the sun grid alone, which knows light by way of sheets: beside those
+found with the beam at the true sun, and where there are none, under see-through sheets. Our choice."""
 
 PANELS_EACH = 12
 """Panels traced again for the brightest cell, the hottest and the most uneven light each."""
@@ -37,7 +39,9 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
     """Trace the peak hours again: the brightest, the hottest, the hottest had the air been still, the most unevenly
     lit, those most prone to hot spots, and all that may lie beyond the panel's limits."""
     in_series = longest_string(field.arrangement, evaluator.wiring)
-    kind, (hours, panels) = evaluator.kind, peak_hours(year, field, evaluator)
+    covered = bool(field.arrangement.scene.diffusers)  # the beam that passes sheets is not straight
+    spots = None if covered else hot_spot_hours(field, evaluator, year, in_series, glass)
+    kind, (hours, panels) = evaluator.kind, peak_hours(year, field, evaluator, spots)
     at = evaluator.conditions.at_hours(hours)
     at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS, draws=PEAK_DRAWS))
     seen = [PeakBlock.of(block, at, evaluator) for block in blocks(field.with_full_cells(panels), at, glass)]
@@ -53,7 +57,13 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
         float(too_hot.sum()) * interval,
         float(too_bright.sum()) * interval,
         max(seen, key=lambda b: float(b.cell_c.max())).worst(at),
-        hot_spots(electric, at, replace(evaluator.model, panel_type=kind), in_series),
+        hot_spots(
+            electric,
+            at,
+            replace(evaluator.model, panel_type=kind),
+            in_series,
+            np.isin(hours, spots[0] if spots else []),
+        ),
     )
 
 
@@ -114,9 +124,11 @@ class PeakBlock:
         )
 
 
-def peak_hours(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[IntArray, IntArray]:
+def peak_hours(
+    year: FieldYear, field: Field, evaluator: Evaluator, spots: tuple[IntArray, IntArray] | None = None
+) -> tuple[IntArray, IntArray]:
     """Hours by the largest of each hour's grid nodes, and the panels that may hold the brightest, the hottest and the
-    most unevenly lit cells in them."""
+    most unevenly lit cells in them; ``spots``: hours and panels of hot spots, if these are looked for."""
     c, kind = evaluator.conditions, evaluator.kind
     traced = np.concatenate([f.traced for f in field.families])
     light = _estimate(year.brightest.max(axis=1)[:, None], c)[:, 0]
@@ -126,13 +138,16 @@ def peak_hours(year: FieldYear, field: Field, evaluator: Evaluator) -> tuple[Int
     uneven = _uneven(year, traced, c)
     most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still, uneven)]
     beyond = np.flatnonzero((light > kind.max_light_w_m2) | (warm > kind.max_cell_c))
-    stress = np.argsort(-year.stress, kind="stable")[:HOT_SPOT_HOURS]
-    hours = np.unique(np.concatenate([*most, beyond, stress]))
+    stress = np.argsort(-year.stress, kind="stable")[: STRESSED_HOURS if spots else STRESSED_ALONE]
+    spot_hours, spot_panels = spots or (stress[:0], stress[:0])
+    hours = np.unique(np.concatenate([*most, beyond, stress, spot_hours]))
     at = c.picked(hours)
     light = _estimate(year.brightest[:, traced], at)
     values = (light, _estimate(year.warmest[:, traced], at), _ratio(light, year.mean[:, traced], at))
     best = [np.argsort(-v.max(axis=0), kind="stable")[:PANELS_EACH] for v in values]
-    return hours, np.unique(np.concatenate([traced[np.unique(np.concatenate(best))], year.stressed[stress]]))
+    return hours, np.unique(
+        np.concatenate([traced[np.unique(np.concatenate(best))], year.stressed[stress], spot_panels])
+    )
 
 
 def _uneven(year: FieldYear, traced: IntArray, c: Conditions) -> FloatArray:

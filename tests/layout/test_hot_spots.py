@@ -1,5 +1,6 @@
 """The worst hot spots of a layout's year: bounded by the circuit, worse without diodes and in longer strings."""
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -9,11 +10,20 @@ import pytest
 from layout.arrange import arrange
 from layout.conditions import Conditions, conditions
 from layout.evaluate import most_stressed
+from layout.field import blocks, build_field
 from layout.panel_types import load_panel_type
+from layout.peaks import PEAK_DOME_RAYS, PeakBlock
 from layout.plan import parse_plan
+from layout.power.cells import group_map
+from layout.power.full_curve import cell_power, tracker_power
+from layout.power.glass import transmission_ratio
+from layout.power.heat import cell_temperature
+from layout.power.hot_spot import hot_spot
+from layout.power.panel_model import panel_model
 from layout.result import HotSpots, LayoutResult
 from layout.run import plan_settings
-from layout.year import layout_year
+from layout.strings import longest_string
+from layout.year import evaluator_of, layout_year
 from sites.weather_files import load_weather
 
 PLAN = """
@@ -85,7 +95,7 @@ def test_failed_diodes_are_worse_in_a_string() -> None:
 def test_an_unshaded_layout_has_next_to_none() -> None:
     bare = spots(pole="").working
     shaded = spots().failed
-    assert bare is None or bare.taken_up_w < 0.5
+    assert bare is None or bare.taken_up_w < 1.0
     assert shaded is not None
 
 
@@ -108,3 +118,47 @@ def test_stress_is_highest_at_half_shade() -> None:
     stress, panel = most_stressed(light)
     assert panel.tolist() == [2]
     assert stress == pytest.approx([160000.0])
+
+
+@pytest.mark.parametrize("wiring", ['mode = "panel"', STRING])
+def test_none_worse_in_all_hours_and_panels(wiring: str) -> None:
+    """Every panel in every hour at the true sun, every cell, against what was chosen from the year's light."""
+    plan = parse_plan(PLAN.format(pole=POLE, wiring=wiring), "pole.toml", Path())
+    arrangement, settings = arrange(plan, plan.layouts[0]), plan_settings(plan)
+    some = conditions_there().picked(np.arange(1, len(conditions_there().albedo), 3))
+    peak = layout_year(arrangement, some, settings).peaks
+    assert peak is not None
+    at = some.every_hour()
+    at = replace(at, parts=replace(at.parts, dome_rays=PEAK_DOME_RAYS))
+    field, evaluator = build_field(arrangement, some, True, False), evaluator_of(arrangement, some, settings)
+    in_series = longest_string(arrangement, evaluator.wiring)
+    (block,) = blocks(field, at, transmission_ratio)
+    light = PeakBlock.of(block, at, evaluator).electric.astype(np.float32)
+    for diodes, chosen in ((None, peak.hot_spots.working), (False, peak.hot_spots.failed)):
+        every = [
+            hot_spot(each, block.family.groups, evaluator.model, at.air_c, at.wind_m_s, in_series, diodes)
+            for each in np.moveaxis(light, 1, 0)
+        ]
+        cell_c = np.array([np.where(e.taken_up_w > 0.0, e.cell_c, -np.inf) for e in every])
+        panel, hour = np.unravel_index(int(cell_c.argmax()), cell_c.shape)
+        assert chosen is not None
+        assert chosen.cell_c == pytest.approx(cell_c[panel, hour], abs=0.5)
+        assert (chosen.panel, chosen.start) == (panel, at.sky.sun.start[hour])
+        assert chosen.taken_up_w == pytest.approx(every[panel].taken_up_w[hour], rel=0.03)
+
+
+def test_the_rest_of_a_string_may_stand_as_one_panel() -> None:
+    """Eleven evenly lit panels beside a shaded one, each by itself and as one that stands for them."""
+    model = panel_model(load_panel_type("mono_glass"))
+    groups = group_map(model.panel_type, "portrait", *model.panel_type.cells).ravel()
+    light = np.full((4, groups.size), 900.0, dtype=np.float32)
+    light[:, 7] *= np.array([0.1, 0.3, 0.6, 0.9], dtype=np.float32)
+    still = np.zeros(4)
+    for diodes in (None, False):
+        found = hot_spot(light, groups, model, still + 20.0, still, 12, diodes)
+        string = np.full((4, 1, 12, groups.size), 900.0, dtype=np.float32)
+        string[:, 0, 0] = light
+        warm = cell_temperature(light.mean(axis=1), still + 20.0, still, 25.0, 6.84)
+        held = tracker_power(string, groups, model, warm[:, None, None], diodes)
+        given = cell_power(light, groups, model, warm, held.part_current[:, 0, 0])
+        assert found.taken_up_w == pytest.approx(np.maximum(-given.min(axis=1), 0.0), rel=2e-2, abs=0.05)
