@@ -4,13 +4,13 @@ Each draw multiplies the yearly AC energy of a layout with one factor per cause:
 
     energy = (bare + gain · reflectance) · weather · soiling · panel type · light
 
-Where the inverter has an AC limit, the factors act before it: they scale the DC power of every hour, and the year's
-energy is read from what the inverter makes of so much more or less light. Each factor is log-normal with median 1 and
-the stated relative standard deviation σ, so ln(factor) has the variance ln(1 + σ²). Weather, soiling and reflectance
-are common to all layouts, the panel factor to all layouts of a type, and the light factor belongs to one layout. What
-is common cancels out of a difference. Draws of a cause are stratified: n values at the middle of n equally likely
-parts, in random order; causes and names start random numbers of their own, so that a layout's draws do not depend on
-which others stand in the plan.
+Where the inverter has an AC limit, the factors act before it: reflectance scales what the reflectors add to the DC
+power of every hour, the others scale the sum, and the year's energy is read from what the inverter makes of that. Each
+factor is log-normal with median 1 and the stated relative standard deviation σ, so ln(factor) has the variance
+ln(1 + σ²). Weather, soiling and reflectance are common to all layouts, the panel factor to all layouts of a type, and
+the light factor belongs to one layout. What is common cancels out of a difference. Draws of a cause are stratified: n
+values at the middle of n equally likely parts, in random order; causes and names start random numbers of their own, so
+that a layout's draws do not depend on which others stand in the plan.
 
 Not in it: weather that suits one layout more than another, errors that grow over the life of a plant.
 """
@@ -35,16 +35,26 @@ LOW, HIGH = 0.1, 0.9
 RESPONSE_FACTORS = np.array([0.0, 0.3, 0.5, 0.6, *np.arange(0.7, 1.31, 0.05), 1.4, 1.5, 1.7, 2.0, 3.0, 5.0, 10.0])
 """DC power over that of the year for which the inverter is worked out; close where draws are many."""
 
+REFLECTANCE_FACTORS = np.array([0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0, 1.05, 1.1, 1.2, 1.3, 1.5, 2.0, 4.0])
+"""The same of what the reflectors add."""
+
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """kwh : (r,) float, AC energy of the year with every hour's DC power times each of `RESPONSE_FACTORS`."""
+    """kwh : (q, r) float, AC energy of the year with the reflectors' part of every hour's DC power times each of
+    `REFLECTANCE_FACTORS`, and all of it times each of `RESPONSE_FACTORS`; one row without reflectors."""
 
     kwh: FloatArray
 
-    def at(self, factor: FloatArray) -> FloatArray:
-        """AC energy at factors (n,) [kWh]; linear between those known, beyond them the last."""
-        return np.interp(factor, RESPONSE_FACTORS, self.kwh)
+    def at(self, reflectance: FloatArray, factor: FloatArray) -> FloatArray:
+        """AC energy at factors (n,) each [kWh]; linear between those known, beyond them the last."""
+        rows = np.stack([np.interp(factor, RESPONSE_FACTORS, row) for row in self.kwh])
+        if len(rows) == 1:
+            return rows[0]
+        place = np.interp(reflectance, REFLECTANCE_FACTORS, np.arange(len(rows)))
+        low = np.minimum(place.astype(np.int64), len(rows) - 2)
+        draws = np.arange(len(low))
+        return rows[low, draws] + (place - low) * (rows[low + 1, draws] - rows[low, draws])
 
 
 @dataclass(frozen=True)
@@ -111,8 +121,8 @@ def energy_draws(estimates: Sequence[Estimate], table: UncertaintyTable) -> Floa
     for row, e in zip(out, estimates, strict=True):
         own = factors(table.panel_pct, "panel", e.panel, table) * factors(table.light_pct, "light", e.name, table)
         row[:] = (e.bare_kwh + (e.energy_kwh - e.bare_kwh) * reflectance) * common * own
-        if e.response is not None and e.energy_kwh > 0.0:
-            row[:] = e.response.at(row / e.energy_kwh)
+        if e.response is not None:
+            row[:] = e.response.at(reflectance, common * own)
     return out
 
 

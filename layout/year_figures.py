@@ -23,7 +23,7 @@ from layout.result import Boost, HotWater, LayoutResult, LightLedger, Peaks, Per
 from layout.result_gap import MethodGap
 from layout.result_sheets import SheetEffect, energy_change
 from layout.strings import string_cautions, window_doubts
-from layout.uncertainty import RESPONSE_FACTORS, Response
+from layout.uncertainty import REFLECTANCE_FACTORS, RESPONSE_FACTORS, Response
 from layout.wiring_tables import PANEL_LEVEL, WiringTable
 from sites.conventions import FloatArray, IntArray
 
@@ -118,7 +118,7 @@ def layout_result(traced: Traced, settings: Settings) -> LayoutResult:
         sheets=traced.sheets,
         hot_water=traced.water,
         method_gap=traced.method_gap,
-        response=_response(traced.power, settings, capacity, hours),
+        response=_response(traced, settings, capacity, hours),
     )
 
 
@@ -152,13 +152,20 @@ def _energy(traced: Traced, settings: Settings, hours: float) -> dict[str, Any]:
     }
 
 
-def _response(power: Electricity, settings: Settings, capacity: float, hours: float) -> Response | None:
-    """What the inverter makes of more or less DC power, where it has an AC limit."""
+def _response(traced: Traced, settings: Settings, capacity: float, hours: float) -> Response | None:
+    """What the inverter makes of more or less DC power, and of reflectors that add more or less to it, where it has an
+    AC limit."""
     if settings.inverter.ac_limit_kw is None:
         return None
+    whole = traced.power.panel_kw
+    bare = traced.unboosted_power.panel_kw if traced.unboosted_power else whole
+    years = [np.maximum(0.0, bare + (whole - bare) * f) for f in (REFLECTANCE_FACTORS if bare is not whole else [1.0])]
     year = [
-        electricity(1000.0 * factor * power.panel_kw, capacity, settings.inverter, settings.losses).ac_kw.sum()
-        for factor in RESPONSE_FACTORS
+        [
+            electricity(1000.0 * factor * panel_kw, capacity, settings.inverter, settings.losses).ac_kw.sum()
+            for factor in RESPONSE_FACTORS
+        ]
+        for panel_kw in years
     ]
     return Response(np.array(year) * hours)
 

@@ -6,11 +6,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from layout.arrange import arrange
+from layout.conditions import conditions
 from layout.plan import parse_plan
 from layout.result import PlanResult
-from layout.uncertainty import RESPONSE_FACTORS, Estimate, Response, energy_draws, uncertainty
+from layout.run import plan_settings
+from layout.uncertainty import REFLECTANCE_FACTORS, RESPONSE_FACTORS, Estimate, Response, energy_draws, uncertainty
 from layout.uncertainty_table import UncertaintyTable
+from layout.year import layout_year
 from sites.errors import InputError
+from sites.weather_files import load_weather
 
 Z90 = 1.2815515655446004
 """90 % quantile of the standard normal distribution (Abramowitz & Stegun, table 26.5)."""
@@ -58,8 +63,8 @@ def test_what_is_common_cancels_out_of_a_difference() -> None:
 def limited(share_clipped: float) -> Response:
     """A plant whose hours either lie far below its limit or at 1.5 times it; kWh per unit of each."""
     return Response(
-        (1.0 - share_clipped) * 1000.0 * RESPONSE_FACTORS
-        + share_clipped * 1000.0 * np.minimum(1.0, 1.5 * RESPONSE_FACTORS)
+        (1.0 - share_clipped) * 1000.0 * RESPONSE_FACTORS[None]
+        + share_clipped * 1000.0 * np.minimum(1.0, 1.5 * RESPONSE_FACTORS)[None]
     )
 
 
@@ -75,6 +80,54 @@ def test_a_limit_keeps_bright_years_down() -> None:
     pair = [Estimate("a", 1000.0, 1000.0, "x", limited(1.0)), Estimate("b", 1000.0, 1000.0, "x")]
     wins = uncertainty(pair, table).layouts["a"].wins_fraction
     assert wins == pytest.approx(0.5, abs=0.01)  # whenever the year is duller than the median
+
+
+@pytest.mark.parametrize("bare_kw", [0.5, 1.0, 2.0])
+def test_reflectors_add_before_the_limit(bare_kw: float) -> None:
+    """Hours of ``bare_kw`` to which reflectors add 0.6 kW, of which the inverter passes 1.2 kW. Reflectance alone
+    uncertain, by 30 %: each draw gives min(1.2, bare + 0.6 · factor), so that P90 is that of the factor's tenth
+    percentile. From AC energies the reflectors would add 0.4 kW at most."""
+    table = UncertaintyTable(weather_pct=0.0, light_pct=0.0, panel_pct=0.0, soiling_pct=0.0, reflectance_pct=30.0)
+    hourly = bare_kw + 0.6 * REFLECTANCE_FACTORS[:, None]
+    response = Response(1000.0 * np.minimum(1.2, hourly * RESPONSE_FACTORS))
+    whole, bare = (1000.0 * min(1.2, kw) for kw in (bare_kw + 0.6, bare_kw))
+    found = uncertainty([Estimate("a", whole, bare, "x", response)], table).layouts["a"]
+    tenth = math.exp(-Z90 * log_width(30))
+    assert found.p90_kwh == pytest.approx(1000.0 * min(1.2, bare_kw + 0.6 * tenth), rel=0.003)
+    assert found.p50_kwh == pytest.approx(whole, rel=0.003)
+
+
+def test_a_years_response_is_its_inverters() -> None:
+    """One hour's power each way through the plan's own inverter: as it is, and without what reflectors add."""
+    plan = parse_plan(BOOSTED, "p.toml", Path())
+    found = conditions(plan.site, load_weather(plan.site)).picked(np.arange(0, 4300, 97))
+    result = layout_year(arrange(plan, plan.layouts[0]), found, plan_settings(plan))
+    assert result.response is not None
+    assert result.boost is not None
+    assert result.clipped_kwh > 0.0
+    one = np.ones(1)
+    assert result.response.at(one, one)[0] == pytest.approx(result.energy_ac_kwh, rel=1e-6)
+    assert result.response.at(0.0 * one, one)[0] == pytest.approx(result.boost.bare_energy_ac_kwh, rel=1e-6)
+
+
+BOOSTED = """
+[site]
+name = "corrawindle"
+[inverter]
+ac_limit_kw = 0.3
+[[layout]]
+name = "one"
+kind = "pieces"
+[[layout.panel]]
+corner = [0, 0, 0.5]
+along = [-1.1, 0, 0]
+up = [0, -1.44, 1.01]
+[[layout.reflector]]
+type = "mirror"
+corner = [-1.1, 0.1, 0.3]
+along = [1.1, 0, 0]
+up = [0, 1.2, 0.2]
+"""
 
 
 def test_other_panels_differ_by_their_own_draws() -> None:
