@@ -105,6 +105,7 @@ def test_a_years_response_is_its_inverters() -> None:
     assert result.response is not None
     assert result.boost is not None
     assert result.clipped_kwh > 0.0
+    assert result.energy_ac_kwh > 1.01 * result.boost.bare_energy_ac_kwh
     one = np.ones(1)
     assert result.response.at(one, one)[0] == pytest.approx(result.energy_ac_kwh, rel=1e-6)
     assert result.response.at(0.0 * one, one)[0] == pytest.approx(result.boost.bare_energy_ac_kwh, rel=1e-6)
@@ -114,7 +115,7 @@ BOOSTED = """
 [site]
 name = "corrawindle"
 [inverter]
-ac_limit_kw = 0.3
+ac_limit_kw = 0.35
 [[layout]]
 name = "one"
 kind = "pieces"
@@ -124,9 +125,9 @@ along = [-1.1, 0, 0]
 up = [0, -1.44, 1.01]
 [[layout.reflector]]
 type = "mirror"
-corner = [-1.1, 0.1, 0.3]
-along = [1.1, 0, 0]
-up = [0, 1.2, 0.2]
+corner = [-2.1, 0.05, 0.4]
+along = [3.1, 0, 0]
+up = [0, 2.5, 0.5]
 """
 
 
