@@ -6,15 +6,26 @@ ln ω of `layout.power.peak` and the reverse branch of `layout.power.reverse` ar
 import numpy as np
 
 from layout.power.follow_types import (
+    BASE,
+    CELLS,
+    FAR_NODE,
+    FAR_STEP,
+    FAR_TO,
     FINE_FROM,
     FINE_NODES,
     FINE_STEP,
     FINE_TO,
+    FULL,
+    LEAK,
+    ROW,
+    START,
+    STEP,
     WIDE_STEP,
     WIDE_TO,
     Series,
     Tables,
     Work,
+    compiled,
     inlined,
 )
 from layout.power.panel_model import CELL_RANGE_C, HEAT_NODES, LIGHT_LIMIT_W_M2, LIGHT_NODES
@@ -22,6 +33,9 @@ from sites.conventions import Float32Array, FloatArray
 
 LEAST_SUNS = 1e-4
 """Darker cells count as this bright, as in layout.power.cell_volts."""
+
+LIKE, LIKE_HEAT = 0.25, 7e-4
+"""Groups lit alike: share of what cells of one level may differ by, and of the absolute temperature: some 0.2 K."""
 
 COLDEST_C = CELL_RANGE_C[0]
 LIGHT_STEPS = (LIGHT_NODES - 1) / LIGHT_LIMIT_W_M2**0.5
@@ -44,6 +58,11 @@ def log_omega(z: float, table: FloatArray) -> tuple[float, float]:
         k = int(x)
         rise = table[k + FINE_NODES + 1] - table[k + FINE_NODES]
         return table[k + FINE_NODES] + rise * (x - k), rise * (1.0 / WIDE_STEP)
+    if z < FAR_TO:
+        x = (z - WIDE_TO) * (1.0 / FAR_STEP)
+        k = int(x)
+        rise = table[k + FAR_NODE + 1] - table[k + FAR_NODE]
+        return table[k + FAR_NODE] + rise * (x - k), rise * (1.0 / FAR_STEP)
     log = np.log(z)
     return np.log(z - log), 1.0 / z
 
@@ -52,26 +71,24 @@ def log_omega(z: float, table: FloatArray) -> tuple[float, float]:
 def part_volts(current: float, part: int, w: Work, t: Tables) -> tuple[float, float]:
     """Voltage of a part [V] and its derivative [V/A] at a current [A] through it."""
     volts, slope = 0.0, 0.0
-    nodes = t.reverse.shape[1]
-    ideality = w.ideality[part]
+    nodes, ideality = t.reverse.shape[1], w.ideality[part]
     for k in range(w.number[part]):
-        over = current - w.full[part, k]
-        cells = w.cells[part, k]
+        level = w.level[part, k]
+        over = current - level[FULL]
         if over <= 0.0:
-            step = w.step[part, k]
-            log, rise = log_omega(w.start[part, k] - step * current, t.omega)
-            volts += cells * ideality * (w.base[part, k] + log)
-            slope -= cells * ideality * rise * step
+            log, rise = log_omega(level[START] - level[STEP] * current, t.omega)
+            volts += level[CELLS] * ideality * (level[BASE] + log)
+            slope -= level[CELLS] * ideality * rise * level[STEP]
         else:
-            leak = w.leak[part, k]
-            y = over * leak
+            y = over * level[LEAK]
             q = 1.0 / (1.0 + y)
             x = y * q * (nodes - 1)
             i = min(int(x), nodes - 2)
-            low = t.reverse[w.row[part, k], i]
-            rise = t.reverse[w.row[part, k], i + 1] - low
-            volts += cells * t.breakdown_v * (low + rise * (x - i))
-            slope += cells * t.breakdown_v * rise * (nodes - 1) * leak * q * q
+            row = int(level[ROW])
+            low = t.reverse[row, i]
+            rise = t.reverse[row, i + 1] - low
+            volts += level[CELLS] * t.breakdown_v * (low + rise * (x - i))
+            slope += level[CELLS] * t.breakdown_v * rise * (nodes - 1) * level[LEAK] * q * q
     return volts - w.drop[part] * current, slope - w.drop[part]
 
 
@@ -131,25 +148,63 @@ def fill_levels(
             n = 0
             for i in range(s.bounds[part], s.bounds[part + 1]):
                 n = insert(w.line, n, light[s.order[i]])
-            k, i, each = 0, 0, s.each[part] * s.counts[p]
+            k, i, each = 0, 0, s.each[part]
             while i < n:
                 j, summed = i, 0.0
-                limit = max(w.line[i] * (1.0 + level), 1000.0 * LEAST_SUNS)
+                limit = max(w.line[i] * (1.0 + level * (1.0 + k)), 1000.0 * LEAST_SUNS)
                 while j < n and w.line[j] <= limit:
                     summed += w.line[j]
                     j += 1
                 suns = max(summed / (j - i) * 1e-3, LEAST_SUNS)
-                log = np.log(suns)
+                log, own = np.log(suns), w.level[part, k]
                 step = 1.0 / (suns * unit)
-                w.full[part, k] = suns * warm[0] * size
-                w.start[part, k] = warm[0] / unit + warm[1] * step - log - warm[4]
-                w.step[part, k] = step * small
-                w.base[part, k] = log + warm[4]
-                w.leak[part, k] = shunt_v * small / min(max(suns, t.dark_shunt), t.share_limit)
-                w.row[part, k] = int((min(max(log, lowest), highest) - lowest) * rows + 0.5)
-                w.cells[part, k] = each * (j - i)
+                own[FULL] = suns * warm[0] * size
+                own[START] = warm[0] / unit + warm[1] * step - log - warm[4]
+                own[STEP] = step * small
+                own[BASE] = log + warm[4]
+                own[LEAK] = shunt_v * small / min(max(suns, t.dark_shunt), t.share_limit)
+                own[ROW] = int((min(max(log, lowest), highest) - lowest) * rows + 0.5)
+                own[CELLS] = each * (j - i)
                 k, i = k + 1, j
             w.number[part], w.ideality[part] = k, warm[3]
             w.drop[part] = each * n * warm[2] * small
-            top = max(top, w.full[part, k - 1])
+            top = max(top, w.level[part, k - 1, FULL])
     return top
+
+
+@inlined
+def lit_alike(g: int, other: int, near: float, s: Series, w: Work) -> bool:
+    """Whether the cells of two groups have the same light and temperature; near : share of light, as levels have it."""
+    if s.scale[g // s.groups] != s.scale[other // s.groups]:
+        return False
+    for half in range(s.halves):
+        a, b = g * s.halves + half, other * s.halves + half
+        if w.number[a] != w.number[b] or abs(w.ideality[a] - w.ideality[b]) > LIKE_HEAT * w.ideality[b]:
+            return False
+        for k in range(w.number[a]):
+            one, two = w.level[a, k], w.level[b, k]
+            if abs(one[FULL] - two[FULL]) > near * two[FULL] or one[CELLS] != two[CELLS]:
+                return False
+    return True
+
+
+@compiled
+def match_groups(p0: int, p1: int, level: float, s: Series, w: Work) -> None:
+    """Find the groups of panels p0 to p1 that are lit alike: one of each kind stands for all of it."""
+    g0, kinds, near = p0 * s.groups, 0, LIKE * level
+    for g in range(g0, p1 * s.groups):
+        ends = 0.0
+        for part in range(g * s.halves, (g + 1) * s.halves):
+            ends += w.level[part, 0, FULL] + w.level[part, w.number[part] - 1, FULL]
+        like = -1
+        for i in range(g0, g0 + kinds):
+            other = w.kind[i]
+            if abs(w.weak[other] - ends) <= near * ends and lit_alike(g, other, near, s, w):
+                like = other
+                break
+        if like < 0:
+            like, w.times[g], w.weak[g] = g, 0.0, ends
+            w.kind[g0 + kinds] = g
+            kinds += 1
+        w.times[like] += s.counts[g // s.groups]
+    w.kinds[g0] = kinds

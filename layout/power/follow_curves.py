@@ -1,16 +1,18 @@
 """Compiled: curves of parts and groups on a few currents, and a string's voltage on a net of currents."""
 
+import numpy as np
+
 from layout.power.follow_cells import insert, part_volts
-from layout.power.follow_types import NET, Series, Tables, Work, compiled, inlined
+from layout.power.follow_types import FULL, LEAK, NET, Series, Tables, Work, compiled, inlined
 from layout.power.panel_model import BYPASS_V
 from sites.conventions import FloatArray
 
 KNEES = 4
 """Levels of a part, evenly ranked by light, whose knees get nodes."""
 
-KNEE_NODES = (0.92, 1.0)
+KNEE_NODES = (0.94, 0.985)
 SHARED_NODES = (0.0, 0.5, 0.9, 1.0)
-BACK_NODES = (-0.15, -0.02)
+BACK_NODES = (-0.05,)
 LEAK_NODES = (0.3, 1.1)
 LEAKY_NODES = (0.25, 0.4, 0.6, 0.7, 0.8)
 """Nodes of a part's curve: over the current of a knee; over that of the string's brightest cell; the same where a
@@ -38,11 +40,11 @@ def part_curve(part: int, top: float, back: bool, w: Work, t: Tables) -> None:
     for k in range(knees):
         level = k if knees == count else int(k * (count - 1) / (knees - 1) + 0.5)
         for share in KNEE_NODES:
-            n = insert(nodes, n, share * w.full[part, level])
+            n = insert(nodes, n, share * w.level[part, level, FULL])
     own = -t.group_v / t.breakdown_v
     for share in LEAK_NODES:
         y = min(share * own, 0.9)
-        n = insert(nodes, n, w.full[part, 0] + y / w.leak[part, 0])
+        n = insert(nodes, n, w.level[part, 0, FULL] + y / w.level[part, 0, LEAK])
     w.part_n[part] = n
     for i in range(n):
         w.part_v[part, i] = part_volts(nodes[i], part, w, t)[0]
@@ -105,21 +107,33 @@ def between(current: float, i: int, nodes: FloatArray, values: FloatArray) -> fl
     return values[i] + min(max(share, -1.0), 2.0) * (values[i + 1] - values[i])
 
 
+@inlined
+def add_group(g: int, diodes: bool, w: Work) -> None:
+    """Add a group's voltage, as often as there are groups lit alike, to the string's: node after node of its curve,
+    which goes on beyond its ends for a while as it ends."""
+    nodes, values, last, k = w.group_i[g], w.group_v[g], w.group_n[g] - 2, 0
+    for i in range(last + 1):
+        width = nodes[i + 1] - nodes[i]
+        slope = (values[i + 1] - values[i]) / width if width > 1e-12 else 0.0
+        end = nodes[i + 1] if i < last else np.inf
+        while k < NET and w.net[k] < end:
+            v = values[i] + slope * min(w.net[k] - nodes[i], 2.0 * width)
+            w.volts[k] += w.times[g] * (max(v, -BYPASS_V) if diodes else v)
+            k += 1
+
+
 @compiled
-def string_net(top: float, p0: int, p1: int, s: Series, t: Tables, w: Work) -> None:
-    """Net of the current of panels p0 to p1 and the voltage there, from their parts' and groups' curves."""
-    parts = s.groups * s.halves
-    for part in range(p0 * parts, p1 * parts):
-        part_curve(part, top, s.halves == 2, w, t)
+def string_net(top: float, p0: int, s: Series, t: Tables, w: Work) -> None:
+    """Net of the current of a string from panel p0 on and the voltage there, from their parts' and groups' curves."""
     for k in range(NET):
         w.net[k], w.volts[k] = (k / (NET - 1)) ** SPREAD * top * s.halves, 0.0
-    for g in range(p0 * s.groups, p1 * s.groups):
+    g0 = p0 * s.groups
+    for at in range(g0, g0 + w.kinds[g0]):
+        g = w.kind[at]
+        for part in range(g * s.halves, (g + 1) * s.halves):
+            part_curve(part, top, s.halves == 2, w, t)
         if s.halves == 2:
             join_halves(g, w)
         else:
             copy_part(g, w)
-        i, bypass = 0, -BYPASS_V * s.counts[g // s.groups]
-        for k in range(NET):
-            i = place(w.net[k], i, w.group_i[g], w.group_n[g])
-            v = between(w.net[k], i, w.group_i[g], w.group_v[g])
-            w.volts[k] += max(v, bypass) if s.diodes else v
+        add_group(g, s.diodes, w)

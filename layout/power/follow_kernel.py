@@ -8,16 +8,15 @@ first that is good enough:
     else ─► parts' curves on a few currents, closest about the knees ─► two halves in parallel: group curves ─► groups
             in series: power on a net of currents ─► exact looks at the net's highest maxima
 
-Numba keeps what it compiled beside this file and looks only at this file's own date: who changes one of the other
-follow_* files touches this one.
+Groups lit alike are followed once. Numba keeps what it compiled on disk, until a file of this package changes.
 """
 
 import numpy as np
 
-from layout.power.follow_cells import fill_levels, read
+from layout.power.follow_cells import fill_levels, match_groups, read
 from layout.power.follow_curves import string_net
 from layout.power.follow_search import best_at_knees, best_of_net
-from layout.power.follow_types import Series, Tables, Work, compiled, entry, inlined, work_room
+from layout.power.follow_types import FULL, Series, Tables, Work, compiled, entry, inlined, work_room
 from layout.power.panel_model import DARK_W_M2
 from sites.conventions import Float32Array, FloatArray
 
@@ -117,7 +116,7 @@ def widest_part(low: float, high: float, p0: int, p1: int, s: Series, w: Work) -
         return 1.0 - low / high if alike(p0, p1, s) else 1.0
     widest, parts = 0.0, s.groups * s.halves
     for part in range(p0 * parts, p1 * parts):
-        widest = max(widest, 1.0 - w.full[part, 0] / w.full[part, w.number[part] - 1])
+        widest = max(widest, 1.0 - w.level[part, 0, FULL] / w.level[part, w.number[part] - 1, FULL])
     return widest
 
 
@@ -138,12 +137,13 @@ def best_of_string(
     more = min(max((FULL_LIGHT / mean) ** MILD_POWER, 1.0), MILD_MOST) * mean
     if mean - low <= MILD_DEPTH * more and high - low <= MILD_SPREAD * more and alike(p0, p1, s):
         return nearly_even(light, cell_c, mean, high - low, p0, p1, s, t)
-    top = fill_levels(light, cell_c, p0, p1, level_share(high), s, t, w)
-    g0, g1 = p0 * s.groups, p1 * s.groups
+    level, g0 = level_share(high), p0 * s.groups
+    top = fill_levels(light, cell_c, p0, p1, level, s, t, w)
+    match_groups(p0, p1, level, s, w)
     if not t.leaky and widest_part(low, high, p0, p1, s, w) <= min(SMOOTH * np.sqrt(FULL_LIGHT / high), SMOOTH_MOST):
-        return best_at_knees(g0, g1, s, t, w)
-    string_net(top, p0, p1, s, t, w)
-    return best_of_net(g0, g1, s, t, w)
+        return best_at_knees(g0, s, t, w)
+    string_net(top, p0, s, t, w)
+    return best_of_net(g0, s, t, w)
 
 
 @entry

@@ -4,15 +4,13 @@ Strings on one tracker share a voltage; their currents add. Where all would choo
 gives alone. Elsewhere each string's voltage is tabulated over its current, the currents are summed on a net of
 voltages, and its two highest maxima are looked at again with currents solved by Newton's method. A string that is too
 dark for the voltage counts as blocked: it takes nothing back.
-
-Kept on disk by numba as `layout.power.follow_kernel` is: who changes one of the other follow_* files touches this one.
 """
 
 from typing import NamedTuple
 
 import numpy as np
 
-from layout.power.follow_cells import fill_levels
+from layout.power.follow_cells import fill_levels, match_groups
 from layout.power.follow_curves import string_net
 from layout.power.follow_kernel import best_of_string, level_share, mean_of
 from layout.power.follow_search import begin, string_at
@@ -32,8 +30,8 @@ LEAST_SHARE = 0.1
 """Voltages looked at: so many, from this share of the highest open-circuit voltage up."""
 
 MAXIMA = 2
-TURNS = 4
-NEWTON = 8
+TURNS = 5
+NEWTON = 12
 
 
 class Parallel(NamedTuple):
@@ -76,12 +74,12 @@ def current_of(volts: float, k: int, p: Parallel, s: Series, t: Tables, w: Work)
     if volts >= own[0]:
         return 0.0, 0.0
     i = node_at(volts, own)
-    low, high = nodes[max(i - 2, 0)], nodes[min(i + 3, NET - 1)]  # the net is read from tables
+    low, high = nodes[max(i - 3, 0)], nodes[min(i + 4, NET - 1)]  # the net is read from tables
     current, slope = max(read_current(volts, nodes, own), 1e-6 * nodes[NET - 1]), -1.0
-    g0, g1 = p.first[k] * s.groups, p.first[k + 1] * s.groups
-    begin(current, g0, g1, s, w)
+    g0 = p.first[k] * s.groups
+    begin(low, g0, s, w)  # no group that still conducts somewhere between the ends counts as bypassed
     for _ in range(NEWTON):
-        found, slope = string_at(current, g0, g1, s, t, w)
+        found, slope = string_at(current, g0, s, t, w)
         slope = min(slope, -1e-6)
         if found < volts:
             high = current
@@ -130,7 +128,7 @@ def best_between(low: float, high: float, p: Parallel, s: Series, t: Tables, w: 
             break
         p.used[peak] = 1
         volts, before, step = low + peak * gap, 0.0, 0.0
-        a, b = max(low, volts - gap), min(high, volts + gap)
+        a, b = max(low, volts - 2.0 * gap), min(high, volts + 2.0 * gap)  # the net, read from tables, is blunt
         for turn in range(TURNS):
             found, rise = power_at(volts, p, s, t, w)
             if found > best:
@@ -170,9 +168,12 @@ def tracker_hour(
     for k in range(len(p.times)):
         if p.lit[k]:
             bright = mean_of(light, p.first[k], p.first[k + 1], s)[2]
-            top = fill_levels(light, cell_c, p.first[k], p.first[k + 1], level_share(bright), s, t, w)
-            string_net(top, p.first[k], p.first[k + 1], s, t, w)
-            p.net[k], p.volts[k] = w.net, w.volts
+            level = level_share(bright)
+            top = fill_levels(light, cell_c, p.first[k], p.first[k + 1], level, s, t, w)
+            match_groups(p.first[k], p.first[k + 1], level, s, w)
+            string_net(top, p.first[k], s, t, w)
+            for i in range(NET):
+                p.net[k, i], p.volts[k, i] = w.net[i], w.volts[i]
             top_v = max(top_v, w.volts[0])
     least = LEAST_SHARE * top_v
     free, volts = best_between(least, top_v, p, s, t, w)

@@ -33,6 +33,12 @@ def light(kind: str, n: int, shape: tuple[int, int]) -> np.ndarray:
         values = np.broadcast_to(base, (n, *shape))
     elif kind == "sloping light":
         values = base * (1.0 + rng.uniform(-0.06, 0.06, (n, 1, 1)) * (up - 0.5)) + np.zeros((n, *shape))
+    elif kind.startswith("slanting"):
+        across, turn = np.meshgrid(*((np.arange(k) + 0.5) / k - 0.5 for k in shape)), rng.uniform(0.0, 6.3, (n, 1, 1))
+        dark = np.cos(turn) * across[0].T + np.sin(turn) * across[1].T < rng.uniform(-0.5, 0.5, (n, 1, 1))
+        values = base * np.where(dark, rng.uniform(0.1, 0.5, (n, 1, 1)), 1.0)
+        if kind.endswith("scattered light"):
+            values = values * rng.uniform(0.9, 1.1, values.shape)
     else:
         values = base * (0.15 + 0.85 * (up > rng.random((n, 1, 1)))) + np.zeros((n, *shape))
     return values.reshape(n, -1).astype(np.float32)
@@ -45,6 +51,8 @@ def light(kind: str, n: int, shape: tuple[int, int]) -> np.ndarray:
         (cells_dc_power, "even", 1_000_000),
         (cells_dc_power, "sloping light", 1_000_000),
         (cells_dc_power, "shadow edge", 400_000),
+        (cells_dc_power, "slanting shadow edge", 400_000),
+        (cells_dc_power, "slanting shadow edge and scattered light", 200_000),
         (full_panel_power, "shadow edge", 20_000),
     ],
 )

@@ -1,7 +1,9 @@
 """The compiled kernel that follows cells: its parts against other libraries and against the full solution's."""
 
 import dataclasses
+import os
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +15,7 @@ from layout.panel_types import load_panel_type
 from layout.power.cells import group_map
 from layout.power.follow import PanelGroup, followed_power
 from layout.power.follow_cells import log_omega
-from layout.power.follow_types import omega_table
+from layout.power.follow_types import drop_older, omega_table
 from layout.power.full_curve import full_panel_curve, string_power
 from layout.power.panel_model import PanelModel, panel_model
 
@@ -34,7 +36,7 @@ def case(name: str) -> tuple[PanelModel, np.ndarray]:
     return panel_model(kind), group_map(kind, "portrait", *kind.cells).ravel()
 
 
-@given(st.floats(-70.0, 9000.0))
+@given(st.one_of(st.floats(-70.0, 9000.0), st.floats(9000.0, 1e6)))
 def test_log_omega_against_scipy(z: float) -> None:
     """scipy.special.wrightomega; below -20 ln ω is z to 2e-9."""
     found, slope = log_omega.py_func(z, omega_table())
@@ -104,6 +106,40 @@ def test_more_light_on_all_cells_never_gives_less(name: str, seed: int, panels: 
     less, more = (in_series(light * np.float32(f), groups, model, cell_c)[0] for f in (1.0, 1.1))
     assert (less >= 0.0).all()
     assert (more >= less - 0.006 * panels * model.rated_w).all()
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_groups_lit_alike_are_followed_once_to_the_same_effect(name: str) -> None:
+    """Panels that differ by a hundredth of a percent are followed each by itself or together: twelve times one."""
+    model, groups = case(name)
+    light, cell_c = shaded(model, len(groups), 1, 60, 7)
+    jitter = np.random.default_rng(8).uniform(0.9999, 1.0001, (60, 12, 1))
+    alone = in_series(light, groups, model, cell_c)[0]
+    twelve = in_series((light * jitter).astype(np.float32), groups, model, np.repeat(cell_c, 12, axis=1))[0]
+    assert twelve == pytest.approx(12.0 * alone, rel=2e-3, abs=2e-3 * model.rated_w)
+
+
+def test_a_group_lit_otherwise_is_not_taken_for_its_neighbour() -> None:
+    """One panel of twelve with a twentieth less light holds the string back by what the full solution says."""
+    model, groups = case("full cells")
+    light = np.full((2, 12, len(groups)), 800.0, dtype=np.float32)
+    light[:, :, groups == 0] *= 0.6
+    light[1, 5] *= 0.95
+    cell_c = np.full((2, 12), 40.0)
+    fast, full = in_series(light, groups, model, cell_c)[0], string_power(light, groups, model, cell_c)
+    assert fast[0] - fast[1] == pytest.approx(float(full[0] - full[1]), rel=0.15)
+    assert fast[1] < fast[0] * 0.99
+
+
+def test_compiled_code_older_than_a_source_is_dropped(tmp_path: Path) -> None:
+    kept, other = tmp_path / "follow_kernel.follow-1.nbi", tmp_path / "follow_kernel.other-1.nbi"
+    for changed, stays in ((1.0, False), (4e9, True)):
+        for file in (kept, other):
+            file.touch()
+            os.utime(file, (changed, changed))
+        drop_older(tmp_path, "follow_kernel.follow-*.nbi")
+        assert kept.exists() is stays
+        assert other.exists()
 
 
 def test_dark_hours_give_nothing() -> None:
