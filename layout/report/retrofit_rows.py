@@ -94,7 +94,10 @@ def month_words(result: Retrofit) -> str:
     best = int(extra.argmax())
     helped = [MONTHS[m] for m in range(12) if extra[m] > WORTH_A_WORD * before[m]]
     taken = [MONTHS[m] for m in range(12) if extra[m] < -WORTH_A_WORD * before[m]]
-    line = "They help in " + ("every month" if len(helped) == 12 else joined(helped) or "no month")
+    if len(helped) == 12:
+        line = "They help in every month"
+    else:
+        line = f"By more than {100 * WORTH_A_WORD:g} % of a month's energy they help in {joined(helped) or 'no month'}"
     line += f", most in {MONTHS[best]} ({signed(float(extra[best]))} kWh at the socket)"
     return line + (f"; they take energy in {joined(taken)}." if taken else "; they take energy in no month.")
 

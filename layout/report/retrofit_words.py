@@ -72,7 +72,7 @@ def _worth(result: Retrofit, per_m2: float, told: bool) -> str:
     share = per_m2 / panel
     line = (
         f"A m² of the panels that stand there gives {number(panel)} kWh a year: a m² of reflector, mounted, is worth "
-        f"at most {percent(share, 0)} of the price of a m² of panel."
+        f"at most {percent(share, 0 if share >= 0.1 else 1)} of the price of a m² of panel."
     )
     if share < HARDLY and not told:
         line += " Hardly any sheet comes so cheap: doing nothing is the likelier answer."
