@@ -3,8 +3,11 @@
 import multiprocessing
 import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, wait
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, wait
+from multiprocessing.process import BaseProcess
 from typing import Any, TypeVar
 
 from layout.geometry.rays import limit_threads, worker_count
@@ -14,53 +17,112 @@ Told = Callable[[str, int, int], None]
 Work = Callable[[Any, Any, Told | None], T]
 """What is done: (common, item, progress) -> result; a function of a module, so that another process finds it."""
 
-POLL_S = 0.1
+TELL, DONE, FAULT = "tell", "done", "fault"
+"""What a message from a process is about."""
 
-_common: Any = None
-_messages: Any = None
+
+@dataclass(frozen=True, eq=False)
+class _Worker:
+    """A process and this side's end of its pipe. There is no queue and no thread between: whatever moment a process is
+    killed at, nothing waits for the rest of its message."""
+
+    process: BaseProcess
+    pipe: Connection
 
 
 def work_through(work: Work[T], common: Any, items: Sequence[Any], told: Told | None, processes: int) -> list[T]:
     """``work`` on each item, so many at once; results in the order of the items.
 
     common : what all items need; told : progress; processes : 1 works in this process
-    Items are begun from the last: put the longest work there. Stopping (Ctrl-C) ends the processes at once.
+    Items are begun from the last: put the longest work there. Stopping (Ctrl-C) ends the processes at once. Raises what
+    ``work`` raises, and ChildProcessError where a process ends by itself.
     """
     processes = min(processes, len(items))
     if processes <= 1:
         return [work(common, item, told) for item in items]
-    # Forking shares what is loaded; elsewhere a process starts anew.
-    context = multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
-    before = set(multiprocessing.active_children())
-    messages = context.SimpleQueue()
-    threads = max(1, worker_count() // processes)
-    pool = ProcessPoolExecutor(processes, context, _begin, (common, messages, threads, told is not None))
+    workers: list[_Worker] = []
     try:
-        jobs: list[Future[T]] = [pool.submit(_one, work, item) for item in reversed(items)]
-        waiting: set[Future[T]] = set(jobs)
-        while waiting:
-            finished, waiting = wait(waiting, POLL_S)
-            while told is not None and not messages.empty():
-                told(*messages.get())
-            for job in finished:
-                job.result()  # a fault ends the rest now
-        return [job.result() for job in reversed(jobs)]
+        for _ in range(processes):
+            workers.append(_begun(work, common, told is not None, processes, workers))
+        found = _handed_out(workers, items, told)
+        for worker in workers:
+            worker.pipe.send(None)
     except BaseException:
-        for child in set(multiprocessing.active_children()) - before:
-            child.terminate()
+        for worker in workers:
+            worker.process.kill()
         raise
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        for worker in workers:
+            worker.process.join()
+            worker.pipe.close()
+    return [found[number] for number in range(len(items))]
 
 
-def _begin(common: Any, messages: Any, threads: int, tell: bool) -> None:
-    """What a new process keeps; the key that stops the program is the first process's to answer."""
-    global _common, _messages
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+def _begun(work: Work[T], common: Any, tell: bool, processes: int, earlier: Sequence[_Worker]) -> _Worker:
+    """A new process that waits for items."""
+    # Forking shares what is loaded; elsewhere a process starts anew.
+    forked = sys.platform == "linux"
+    context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
+    here, there = context.Pipe()
+    inherited = [worker.pipe for worker in earlier] + [here] if forked else []
+    threads = max(1, worker_count() // processes)
+    process = context.Process(target=_serve, args=(there, inherited, work, common, threads, tell), daemon=True)
+    process.start()
+    there.close()
+    return _Worker(process, here)
+
+
+def _handed_out(workers: Sequence[_Worker], items: Sequence[Any], told: Told | None) -> dict[int, Any]:
+    """Results by the items' numbers; each process gets its next item once it is done with one."""
+    left, found = list(enumerate(items)), {}
+    for worker in workers:
+        worker.pipe.send(left.pop())
+    busy = [worker.pipe for worker in workers]
+    while busy:
+        for pipe in wait(busy):
+            assert isinstance(pipe, Connection)
+            try:
+                kind, content = pipe.recv()
+            except EOFError:
+                raise ChildProcessError("a process ended before its work was done; is there memory enough?") from None
+            if kind == FAULT:
+                raise content
+            if kind == TELL:
+                if told is not None:
+                    told(*content)
+                continue
+            found[content[0]] = content[1]
+            if left:
+                pipe.send(left.pop())
+            else:
+                busy.remove(pipe)
+    return found
+
+
+def _serve(
+    pipe: Connection, inherited: Sequence[Connection], work: Work[T], common: Any, threads: int, tell: bool
+) -> None:
+    """What a process does: item after item until there are none.
+
+    inherited : the other side's ends, closed here so that a process ends when the one that began it is gone
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the key that stops the program is the first process's to answer
+    for end in inherited:
+        end.close()
     limit_threads(threads)
-    _common, _messages = common, messages if tell else None
+    lock = threading.Lock()
 
+    def send(kind: str, content: Any) -> None:
+        with lock:
+            pipe.send((kind, content))
 
-def _one(work: Work[T], item: Any) -> T:
-    messages = _messages
-    return work(_common, item, None if messages is None else lambda *message: messages.put(message))
+    told = (lambda *message: send(TELL, message)) if tell else None
+    try:
+        while (job := pipe.recv()) is not None:
+            number, item = job
+            send(DONE, (number, work(common, item, told)))
+    except EOFError:
+        return
+    except BaseException as error:
+        send(FAULT, error)
+        raise SystemExit(1) from error

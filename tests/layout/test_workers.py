@@ -54,6 +54,35 @@ def test_a_fault_comes_back_whole(processes: int) -> None:
     assert not multiprocessing.active_children()
 
 
+def large(common: None, item: int, told: Told | None) -> bytes:
+    assert told is not None
+    told("begun", item, 1)
+    return bytes(30_000_000)
+
+
+def test_stopping_in_the_midst_of_a_large_result_waits_for_nothing() -> None:
+    calls = []
+
+    def stop_at_the_third(*message: object) -> None:
+        calls.append(message)
+        if len(calls) == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        work_through(large, None, [1, 2, 3, 4], stop_at_the_third, 2)
+    assert not multiprocessing.active_children()
+
+
+def gone(common: None, item: int, told: Told | None) -> None:
+    os._exit(3)
+
+
+def test_a_process_that_ends_by_itself_is_told() -> None:
+    with pytest.raises(ChildProcessError, match="ended before its work was done"):
+        work_through(gone, None, [1, 2], None, 2)
+    assert not multiprocessing.active_children()
+
+
 def test_a_plan_gives_the_same_year(small_plan_path: Path, small_result: PlanResult) -> None:
     alone, shared = small_result, run_plan(read_plan(small_plan_path), processes=2)
     assert list(alone.layouts) == list(shared.layouts)
