@@ -1,6 +1,7 @@
 """Two small plans, one with reflectors, each worked out once for all tests of reports and commands; roofs."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -130,6 +131,55 @@ pitch_m = 6
 diffuser = "satin_spreader"
 gap_m = 0.04
 """
+
+Edits = list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class WrongPlan:
+    """edits : whole lines (old, new) of the module's good plan;  message : the lines that tell what is wrong"""
+
+    name: str
+    edits: Edits
+    message: list[str]
+
+
+def wrong_plans(path: Path) -> list[WrongPlan]:
+    """The cases of a file: == name, - old lines, + new lines, ! message."""
+    cases = []
+    for case in path.read_text(encoding="utf-8").split("== ")[1:]:
+        name, *lines = [line for line in case.splitlines() if line]
+        blocks: list[tuple[str, list[str]]] = []
+        for line in lines:
+            if not blocks or blocks[-1][0] != line[0]:
+                blocks.append((line[0], []))
+            blocks[-1][1].append(line[2:])
+        parts = ["\n".join(lines) for mark, lines in blocks if mark in "-+"]
+        cases.append(WrongPlan(name, list(zip(parts[::2], parts[1::2], strict=True)), blocks[-1][1]))
+    return cases
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """A test that asks for ``wrong`` gets each case of its module's file WRONG_PLANS."""
+    if "wrong" in metafunc.fixturenames:
+        cases = wrong_plans(metafunc.definition.path.with_name(metafunc.module.WRONG_PLANS))
+        names = [case.name for case in cases]
+        assert len(set(names)) == len(names) >= metafunc.module.AT_LEAST
+        metafunc.parametrize("wrong", cases, ids=names)
+
+
+@pytest.fixture(scope="session")
+def edited() -> Callable[[str, Edits], str]:
+    """A plan with some of its lines replaced, each once."""
+
+    def edit(plan: str, edits: Edits) -> str:
+        for old, new in edits:
+            assert plan.count(f"{old}\n") >= 1, old
+            plan = plan.replace(f"{old}\n", f"{new}\n" if new else "", 1)
+        return plan
+
+    return edit
+
 
 VOID = {"meta", "img", "br", "link", "hr"}
 

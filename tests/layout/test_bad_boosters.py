@@ -1,6 +1,8 @@
 """Wrong reflectors, diffusers, boosters and covers: each with the one line that tells what is wrong, and no other."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -88,31 +90,9 @@ transmittance = 0.9
 """
 
 
-def wrong_plans() -> list[tuple[str, list[tuple[str, str]], list[str]]]:
-    """The cases of bad_boosters.txt: name, edits (old, new), the lines of the message."""
-    cases = []
-    text = (Path(__file__).parent / "bad_boosters.txt").read_text(encoding="utf-8")
-    for case in text.split("== ")[1:]:
-        name, *lines = [line for line in case.splitlines() if line]
-        blocks: list[tuple[str, list[str]]] = []
-        for line in lines:
-            if not blocks or blocks[-1][0] != line[0]:
-                blocks.append((line[0], []))
-            blocks[-1][1].append(line[2:])
-        parts = ["\n".join(lines) for mark, lines in blocks if mark in "-+"]
-        cases.append((name, list(zip(parts[::2], parts[1::2], strict=True)), blocks[-1][1]))
-    return cases
+WRONG_PLANS, AT_LEAST = "bad_boosters.txt", 40
 
-
-WRONG = wrong_plans()
-
-
-def edited(edits: list[tuple[str, str]]) -> str:
-    plan = GOOD
-    for old, new in edits:
-        assert plan.count(f"{old}\n") >= 1, old
-        plan = plan.replace(f"{old}\n", f"{new}\n" if new else "", 1)
-    return plan
+Edit = Callable[[str, list[tuple[str, str]]], str]
 
 
 def test_the_plan_that_all_are_made_from_is_good() -> None:
@@ -122,20 +102,15 @@ def test_the_plan_that_all_are_made_from_is_good() -> None:
         arrange(plan, layout)
 
 
-def test_there_are_many() -> None:
-    assert len({name for name, _, _ in WRONG}) == len(WRONG) >= 40
-
-
-@pytest.mark.parametrize(("edits", "message"), [w[1:] for w in WRONG], ids=[w[0] for w in WRONG])
-def test_wrong_booster(edits: list[tuple[str, str]], message: list[str]) -> None:
+def test_wrong_booster(wrong: Any, edited: Edit) -> None:
     with pytest.raises(InputError) as error:
-        parse_plan(edited(edits), "bad.toml", Path())
-    assert str(error.value).splitlines() == message
+        parse_plan(edited(GOOD, wrong.edits), "bad.toml", Path())
+    assert str(error.value).splitlines() == wrong.message
 
 
-def test_suspicious_sheets_are_told() -> None:
+def test_suspicious_sheets_are_told(edited: Edit) -> None:
     plan = parse_plan(
-        edited([("total_reflectance = 0.8\nslope_rms_deg = [20, 20]", "reflectance = 0.98")]).replace(
+        edited(GOOD, [("total_reflectance = 0.8\nslope_rms_deg = [20, 20]", "reflectance = 0.98")]).replace(
             "transmittance = 0.9\nheat_transmittance = 0.6\n", "transmittance = 0.98\n", 1
         ),
         "odd.toml",
@@ -169,8 +144,8 @@ def test_suspicious_sheets_are_told() -> None:
         ),
     ],
 )
-def test_no_room(edits: list[tuple[str, str]], line: str) -> None:
-    plan = parse_plan(edited(edits), "bad.toml", Path())
+def test_no_room(edits: list[tuple[str, str]], line: str, edited: Edit) -> None:
+    plan = parse_plan(edited(GOOD, edits), "bad.toml", Path())
     with pytest.raises(InputError) as error:
         arrange(plan, plan.layouts[0])
     assert str(error.value) == line

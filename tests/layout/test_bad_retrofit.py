@@ -1,6 +1,8 @@
 """Wrong [retrofit] tables: each with the one line that tells what is wrong, and no other."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -71,31 +73,9 @@ mode = "row"
 """
 
 
-def wrong_plans() -> list[tuple[str, list[tuple[str, str]], list[str]]]:
-    """The cases of bad_retrofit.txt: name, edits (old, new), the lines of the message."""
-    cases = []
-    text = (Path(__file__).parent / "bad_retrofit.txt").read_text(encoding="utf-8")
-    for case in text.split("== ")[1:]:
-        name, *lines = [line for line in case.splitlines() if line]
-        blocks: list[tuple[str, list[str]]] = []
-        for line in lines:
-            if not blocks or blocks[-1][0] != line[0]:
-                blocks.append((line[0], []))
-            blocks[-1][1].append(line[2:])
-        parts = ["\n".join(lines) for mark, lines in blocks if mark in "-+"]
-        cases.append((name, list(zip(parts[::2], parts[1::2], strict=True)), blocks[-1][1]))
-    return cases
+WRONG_PLANS, AT_LEAST = "bad_retrofit.txt", 30
 
-
-WRONG = wrong_plans()
-
-
-def edited(edits: list[tuple[str, str]]) -> str:
-    plan = GOOD
-    for old, new in edits:
-        assert plan.count(f"{old}\n") >= 1, old
-        plan = plan.replace(f"{old}\n", f"{new}\n" if new else "", 1)
-    return plan
+Edit = Callable[[str, list[tuple[str, str]]], str]
 
 
 def test_the_plan_that_all_are_made_from_is_good() -> None:
@@ -107,12 +87,7 @@ def test_the_plan_that_all_are_made_from_is_good() -> None:
     }  # fmt: skip
 
 
-def test_there_are_many() -> None:
-    assert len({name for name, _, _ in WRONG}) == len(WRONG) >= 30
-
-
-@pytest.mark.parametrize(("edits", "message"), [w[1:] for w in WRONG], ids=[w[0] for w in WRONG])
-def test_wrong_retrofit(edits: list[tuple[str, str]], message: list[str]) -> None:
+def test_wrong_retrofit(wrong: Any, edited: Edit) -> None:
     with pytest.raises(InputError) as error:
-        parse_plan(edited(edits), "bad.toml", Path())
-    assert str(error.value).splitlines() == message
+        parse_plan(edited(GOOD, wrong.edits), "bad.toml", Path())
+    assert str(error.value).splitlines() == wrong.message
