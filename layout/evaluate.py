@@ -15,6 +15,7 @@ from layout.geometry.rays import worker_count
 from layout.light.coefficients import LightCoefficients
 from layout.light.sky_parts import Glass
 from layout.panel_type import PanelType
+from layout.power.glass import transmission_ratio
 from layout.power.heat import cell_temperature
 from layout.power.method import dc_power
 from layout.power.panel_model import PanelModel, even_light_power
@@ -25,9 +26,8 @@ from sites.conventions import FloatArray, IntArray
 
 STANDARD_C = 25.0
 PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
-LEAST_FACE, LIT, DARKER = 0.02, 0.3, 0.9
-"""Least cosine at which the beam on a panel counts; share of it from which a point is lit; share of the panel's
-brightest point below which one is in shade. Our choice: hours at the edge of shade are traced again."""
+LEAST_FACE, LIT = 0.02, 0.5
+"""Least cosine at which the beam on a panel counts; share of it from which a point is lit."""
 
 HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc_even", "dc")
 
@@ -248,10 +248,10 @@ def _shades(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Whether some points of panels lie in shade and whether some take up beam, (m, b) bool; beam : (m, b, points),
     cosine : (m, b) to the front."""
-    face = np.where(cosine > 0.0, cosine, 0.0 if rear is None else -kind.bifaciality * cosine)
-    high, low = beam.max(axis=2), beam.min(axis=2)
+    face = np.where(cosine > 0.0, 1.0, 0.0 if rear is None else kind.bifaciality) * np.abs(cosine)
+    lit = LIT * face * transmission_ratio(np.abs(cosine))
     there = face > LEAST_FACE
-    return there & (low < DARKER * np.maximum(high, 0.5 * face)), there & (high > LIT * face)
+    return there & (beam.min(axis=2) < lit), there & (beam.max(axis=2) > lit)
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

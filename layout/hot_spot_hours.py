@@ -2,7 +2,7 @@
 
     grid's directions ─► panel-hours in which a shadow's edge may lie on a panel
     beam, rest of the light, weather ─► how hot the worst pattern of shade would make a cell: hottest first
-    true sun ─► the beam on every cell ─► full solution ─► until none of the others could be hotter
+    true sun ─► the beam on every cell ─► those with a shadow's edge ─► full solution ─► until none could be hotter
 
 Only the beam is traced for this; the rest of the light counts as even. What is found is traced again with all light.
 """
@@ -13,7 +13,7 @@ import numpy as np
 
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, FieldYear
-from layout.field import Family, Field
+from layout.field import Field
 from layout.light.sky_parts import Glass
 from layout.power.heat import cell_temperature
 from layout.power.hot_spot import hot_spot
@@ -23,34 +23,38 @@ from sites.conventions import BoolArray, Float32Array, FloatArray, IntArray, uni
 LEAST_BEAM_W_M2 = 50.0
 """A weaker beam on a panel makes no hot spot worth a word."""
 
-LOOKS = 4000
-"""Panel-hours looked at, at most, for working diodes and for failed ones each. Experiment: the demo's layouts and two
-of the examples, all hours and panels at the true sun."""
+TRACED, LOOKS = 8000, 2000
+"""Panel-hours at most of which the beam is traced, and of these looked at by the full solution, for working diodes and
+for failed ones each. Experiment: the demo's layouts and some of the examples, all hours and panels at the true sun."""
 
-AT_ONCE = 400
-KEPT = 8
+AT_ONCE = 250
+KEPT = 5
 """Hours kept for each: the light that is left out here decides between them."""
 
-SHADES = (0.03, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8)
+LEVELS = (200.0, 500.0, 1000.0)
+SHADES = (0.01, 0.03, 0.07, 0.12, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 SHADED = (0.0, 0.05, 0.1, 0.25, 0.6, 1.0)
-"""Light of dark cells over that of the others, and the share of a half's cells that are dark beside the one dark cell
-of the other half: the patterns of shade of which the worst is taken. Several dark cells share what one takes up alone.
-Experiment: 4,000 random patterns on a half-cut panel found none that was worse."""
+"""Light on the others [W/m²], light of dark cells over it, and the share of a half's cells that are dark beside the one
+dark cell of the other half: the patterns of shade of which the worst is taken. Several dark cells share what one takes
+up alone. Experiment: 4,000 random patterns on a half-cut panel found none that was worse."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Pairs:
     """Panel-hours; (n,) each: hour, panel, beam [W/m²] that cells take up where nothing shades them, the rest of the
-    light [W/m²], whether the beam falls on the rear."""
+    light and what comes by way of sheets [W/m²], whether the beam falls on the rear; share : (n, cells) of the beam on
+    each cell, ordered by groups, once it is traced."""
 
     hour: IntArray
     panel: IntArray
     beam: FloatArray
     rest: FloatArray
+    sheets: FloatArray
     rear: BoolArray
+    share: Float32Array
 
     def pick(self, index: IntArray | BoolArray) -> "_Pairs":
-        return _Pairs(self.hour[index], self.panel[index], self.beam[index], self.rest[index], self.rear[index])
+        return _Pairs(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
 
 
 def hot_spot_hours(
@@ -62,24 +66,29 @@ def hot_spot_hours(
     """
     c, model = evaluator.conditions, replace(evaluator.model, panel_type=evaluator.kind)
     sun = unit_vector(c.sky.sun.elevation_deg, c.sky.sun.azimuth_deg)
-    found: list[tuple[IntArray, IntArray]] = []
     pairs = _partly_shaded(field, evaluator, year, sun, glass)
-    families = {int(p): f for f in field.with_full_cells(pairs.panel).families for p in f.traced}
-    for diodes in (None, False) if model.diodes else (None,):
-        worst = _worst_per_light(model, in_series, diodes)
-        bound = _cell_c(pairs, worst, model, c)
-        order = np.argsort(-bound, kind="stable")[:LOOKS]
-        some, bound = pairs.pick(order), bound[order]
-        hot = np.full(len(order), -np.inf)
-        for start in range(0, len(order), AT_ONCE):
-            if bound[start] <= hot.max():
-                break
-            part = slice(start, start + AT_ONCE)
-            hot[part] = _look(some.pick(np.arange(len(order))[part]), families, field, sun, model, c, in_series, diodes)
-        best = np.argsort(-hot, kind="stable")[:KEPT]
-        best = best[hot[best] > -np.inf]
-        found.append((some.hour[best], some.panel[best]))
-    return np.concatenate([h for h, _ in found]), np.concatenate([p for _, p in found])
+    ways = (None, False) if model.diodes else (None,)
+    worst = {diodes: _worst_per_light(model, in_series, diodes) for diodes in ways}
+    pairs = pairs.pick(np.argsort(-_bound(pairs, worst[ways[-1]], model, c), kind="stable")[:TRACED])
+    pairs, groups = _with_beam(pairs, field, sun)
+    # light by way of sheets may fall on all cells or on others than the dark ones
+    cases = [pairs, replace(pairs, rest=pairs.rest + pairs.sheets)] if pairs.sheets.any() else [pairs]
+    found: list[_Pairs] = []
+    for diodes in ways:
+        for case in cases:
+            bound = _bound(case, worst[diodes], model, c)
+            order = np.argsort(-bound, kind="stable")[:LOOKS]
+            hot = np.full(len(order), -np.inf)
+            for start in range(0, len(order), AT_ONCE):
+                if bound[order[start]] <= hot.max():
+                    break
+                some = case.pick(order[start : start + AT_ONCE])
+                light = (some.rest[:, None] + some.beam[:, None] * some.share).astype(np.float32)
+                spots = hot_spot(light, groups, model, c.air_c[some.hour], c.wind_m_s[some.hour], in_series, diodes)
+                hot[start : start + AT_ONCE] = np.where(spots.taken_up_w > 0.0, spots.cell_c, -np.inf)
+            best = np.argsort(-hot, kind="stable")[:KEPT]
+            found.append(case.pick(order[best[hot[best] > -np.inf]]))
+    return np.concatenate([f.hour for f in found]), np.concatenate([f.panel for f in found])
 
 
 def _partly_shaded(field: Field, evaluator: Evaluator, year: FieldYear, sun: FloatArray, glass: Glass) -> _Pairs:
@@ -101,64 +110,56 @@ def _partly_shaded(field: Field, evaluator: Evaluator, year: FieldYear, sun: Flo
     beam = c.sky.beam[hour] * cosine * glass(cosine) * face
     matrix = c.matrix()[:, len(c.parts.sun) :]
     rest = np.maximum(0.0, matrix @ year.rest[:, traced])[hour, place] / (1.0 - evaluator.dirt)
-    pairs = _Pairs(hour, panel, beam, rest, rear)
-    return pairs.pick(beam > LEAST_BEAM_W_M2)
+    sheets = np.zeros(len(hour))
+    if year.by_sheets[:, traced].any():
+        sheets = (c.weights @ year.by_sheets[:, traced])[hour, place] * c.sky.beam[hour]
+    share = np.zeros((len(hour), 0), dtype=np.float32)
+    return _Pairs(hour, panel, beam, rest, sheets, rear, share).pick(beam > LEAST_BEAM_W_M2)
 
 
-def _worst_per_light(model: PanelModel, in_series: int, diodes: bool | None) -> float:
-    """Power that a cell takes up in the worst pattern of shade over the light, W per W/m²."""
+def _worst_per_light(model: PanelModel, in_series: int, diodes: bool | None) -> FloatArray:
+    """Power that a cell takes up in the worst pattern over the light of lit ones, at each of `SHADES` [W per W/m²]."""
     parts = model.groups * model.halves
     cells = model.panel_type.cells[0] * model.panel_type.cells[1] // parts
     own = np.repeat(np.arange(parts), cells)
-    cases = [(share, dark) for share in SHADES for dark in SHADED[: 1 if model.halves == 1 else None]]
-    light = np.full((len(cases), len(own)), 1000.0, dtype=np.float32)
-    for row, (share, dark) in zip(light, cases, strict=True):
-        row[0] *= share
-        row[cells : cells + round(dark * cells)] *= share
-    still = np.zeros(len(cases))
-    return float(hot_spot(light, own, model, still + 10.0, still + 2.0, in_series, diodes).taken_up_w.max()) / 1000.0
+    darker = SHADED[: 1 if model.halves == 1 else None]
+    light = np.ones((len(SHADES), len(LEVELS), len(darker), len(own)))
+    for row, share in zip(light, SHADES, strict=True):
+        row[:, :, 0] = share
+        for pattern, dark in zip(np.moveaxis(row, 1, 0), darker, strict=True):
+            pattern[:, cells : cells + round(dark * cells)] = share
+    light *= np.array(LEVELS)[:, None, None]
+    flat = light.reshape(-1, len(own)).astype(np.float32)
+    still = np.zeros(len(flat))
+    taken = hot_spot(flat, own, model, still + 10.0, still + 2.0, in_series, diodes).taken_up_w
+    return (taken.reshape(light.shape[:3]) / np.array(LEVELS)[:, None]).max(axis=(1, 2))
 
 
-def _cell_c(pairs: _Pairs, worst: float, model: PanelModel, c: Conditions) -> FloatArray:
-    """Temperature of a cell in the beam that takes up the worst pattern's power, (n,) [°C]."""
-    kind = model.panel_type
-    light = pairs.beam + pairs.rest
-    heat = light * (1.0 + worst * kind.cells[0] * kind.cells[1] / kind.area_m2)
-    return cell_temperature(heat, c.air_c[pairs.hour], c.wind_m_s[pairs.hour], kind.u0_w_m2_k, kind.u1_w_s_m3_k)
+def _bound(pairs: _Pairs, worst: FloatArray, model: PanelModel, c: Conditions) -> FloatArray:
+    """Temperature of a dark cell that takes up the worst pattern's power, (n,) [°C]."""
+    kind, light = model.panel_type, pairs.beam + pairs.rest
+    heat = np.array(SHADES) + worst * kind.cells[0] * kind.cells[1] / kind.area_m2
+    if min(kind.cells) == 1:  # the beam may reach a part of a long cell, which then is lighter than the rest makes it
+        heat = np.maximum.accumulate(heat[::-1])[::-1]
+    warm = light * np.interp(pairs.rest / light, SHADES, heat)
+    return cell_temperature(warm, c.air_c[pairs.hour], c.wind_m_s[pairs.hour], kind.u0_w_m2_k, kind.u1_w_s_m3_k)
 
 
-def _look(
-    pairs: _Pairs,
-    families: dict[int, Family],
-    field: Field,
-    sun: FloatArray,
-    model: PanelModel,
-    c: Conditions,
-    in_series: int,
-    diodes: bool | None,
-) -> FloatArray:
-    """Temperature of the cell that takes up most power, (n,) [°C]; minus infinity where none does."""
-    out = np.full(len(pairs.hour), -np.inf)
-    distinct = {id(f): f for f in families.values()}
-    for number, family in distinct.items():
-        own = np.flatnonzero([id(families[int(p)]) == number for p in pairs.panel])
-        some = pairs.pick(own)
-        light = _light(some, family, field, sun)
-        air, wind = c.air_c[some.hour], c.wind_m_s[some.hour]
-        found = hot_spot(light, family.groups, model, air, wind, in_series, diodes)
-        out[own] = np.where(found.taken_up_w > 0.0, found.cell_c, -np.inf)
-    return out
-
-
-def _light(pairs: _Pairs, family: Family, field: Field, sun: FloatArray) -> Float32Array:
-    """Light on every cell of panels of one family, (n, cells) [W/m²]."""
-    net = family.net
-    points = np.zeros((len(pairs.hour), net.points, 3))
-    for rear in (False, True):
-        side = np.flatnonzero(pairs.rear == rear)
-        if len(side):
-            points[side] = net.place(field.rectangles[pairs.panel[side]], rear).reshape(-1, net.points, 3)
-    way = np.repeat(sun[pairs.hour], net.points, axis=0)
-    lit = ~field.engine.kernel.blocked_pairs(points.reshape(-1, 3), way)
-    share = net.cell_means(lit.astype(np.float32)).reshape(-1, net.cells)
-    return (pairs.rest[:, None] + pairs.beam[:, None] * share).astype(np.float32)
+def _with_beam(pairs: _Pairs, field: Field, sun: FloatArray) -> tuple[_Pairs, IntArray]:
+    """Those of the panel-hours in which some cells are darker than others at the true sun, with the beam on every cell,
+    and the cells' groups."""
+    families = field.with_full_cells(pairs.panel).families
+    cells = max((f.net.cells for f in families), default=0)
+    share, groups = np.zeros((len(pairs.hour), cells), dtype=np.float32), np.zeros(0, dtype=np.int64)
+    for family in families:
+        net, order = family.net, np.argsort(family.groups, kind="stable")
+        groups = family.groups[order]
+        for rear in (False, True):
+            own = np.flatnonzero(np.isin(pairs.panel, family.traced) & (pairs.rear == rear))
+            if not len(own):
+                continue
+            points = net.place(field.rectangles[pairs.panel[own]], rear)
+            lit = ~field.engine.kernel.blocked_pairs(points, np.repeat(sun[pairs.hour[own]], net.points, axis=0))
+            share[own] = net.cell_means(lit.astype(np.float32)).reshape(-1, cells)[:, order]
+    mixed = np.ptp(share, axis=1) > 0.0 if cells else np.zeros(0, dtype=bool)
+    return replace(pairs, share=share).pick(mixed), groups

@@ -18,8 +18,8 @@ from sites.conventions import FloatArray, IntArray
 
 HOURS_EACH = 30
 STRESSED_HOURS, STRESSED_ALONE = 12, 48
-"""Hours traced again for hot spots by the light on the sun grid alone, which knows light by way of sheets: beside those
-found with the beam at the true sun, and where there are none, under see-through sheets. Our choice."""
+"""Hours traced again for hot spots by the light on the sun grid alone, which knows light by way of reflectors: beside
+those found with the beam at the true sun, and where there are none, under see-through sheets. Our choice."""
 
 PANELS_EACH = 12
 """Panels traced again for the brightest cell, the hottest and the most uneven light each."""
@@ -138,7 +138,8 @@ def peak_hours(
     uneven = _uneven(year, traced, c)
     most = [np.argsort(-v, kind="stable")[:HOURS_EACH] for v in (light, warm, still, uneven)]
     beyond = np.flatnonzero((light > kind.max_light_w_m2) | (warm > kind.max_cell_c))
-    stress = np.argsort(-year.stress, kind="stable")[: STRESSED_HOURS if spots else STRESSED_ALONE]
+    boosted = STRESSED_HOURS if field.arrangement.scene.reflectors else 0
+    stress = np.argsort(-year.stress, kind="stable")[: boosted if spots else STRESSED_ALONE]
     spot_hours, spot_panels = spots or (stress[:0], stress[:0])
     hours = np.unique(np.concatenate([*most, beyond, stress, spot_hours]))
     at = c.picked(hours)
