@@ -30,7 +30,7 @@ HEADS = (
     "kWh/m² plot",
     "kWh/m² panel",
     "kWh/kW",
-    "performance ratio",
+    "perf. ratio",
     "lost to shade",
     "lost to uneven light",
     "hottest cell °C",
