@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.sparse import csr_array
 
-from layout.alike_hours import alike_hours, alike_power
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, evaluate
 from layout.field import Family, Field, build_field, groups_along_edges
@@ -28,6 +27,9 @@ from layout.optimise.bay import Bay
 from layout.peaks import peaks
 from layout.plan import Plan
 from layout.power.glass import transmission_ratio
+from layout.power.heat import cell_temperature
+from layout.power.method import dc_power
+from layout.power.panel_model import even_light_power
 from layout.wiring_tables import PANEL_LEVEL
 from layout.year import evaluator_of
 from layout.year_figures import Settings
@@ -42,8 +44,14 @@ PLACES = PlaceNet(0.6, 0.2)
 ALIKE_HOURS = 6
 """Hours that share the loss by uneven light."""
 
+ELEVATION_STEP_DEG, AZIMUTH_STEP_DEG = 6.0, 12.0
+"""The sun stands in one place within so much."""
+
 LEAST_ROWS = 6
 """Points up a panel, at least."""
+
+DARK_W = 1e-3
+"""Power of a panel below which its share is of no account."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +76,23 @@ def bay_sky(year: Conditions) -> BaySky:
         year.parts, dome_rays=DOME_RAYS, down_rays=DOWN_RAYS, ring_rays=RING_RAYS, ground_rays=GROUND_RAYS, sets=1
     )
     return BaySky(year, replace(year, parts=parts), year.matrix(), *alike_hours(year, ALIKE_HOURS))
+
+
+def alike_hours(year: Conditions, each: int) -> tuple[IntArray, IntArray]:
+    """Groups of ``each`` hours with the sun in about one place and about the same share of beam: the hour that stands
+    for each group (g,), and the group of each hour (k,)."""
+    sky = year.sky
+    steps = np.array([ELEVATION_STEP_DEG, AZIMUTH_STEP_DEG])
+    at = np.floor(np.column_stack([sky.sun.elevation_deg, sky.sun.azimuth_deg]) / steps)
+    place = np.unique(at, axis=0, return_inverse=True)[1].reshape(-1)
+    clear = sky.beam / np.maximum(sky.beam + sky.dome, 1e-9)
+    # Up in one place and down in the next, so that hours of a group that lies in two are alike, too.
+    order = np.lexsort((np.where(place % 2 == 1, -clear, clear), place))
+    group = np.zeros(len(order), dtype=np.int64)
+    group[order] = np.arange(len(order)) // each
+    count = -(-len(order) // each)
+    picked = order[np.minimum(np.arange(count) * each + each // 2, len(order) - 1)]
+    return picked, group
 
 
 def bay_year(plan: Plan, bay: Bay, sky: BaySky, settings: Settings, with_peaks: bool = False) -> dict[str, float]:
@@ -149,9 +174,17 @@ def thinned(family: Family, field: Field) -> Family:
 def _family_dc_w(field: Field, family: Family, e: Evaluator, sky: BaySky, store: GroundLight | None) -> FloatArray:
     """The hours' power of all panels that a family's traced ones stand for, (k,) W."""
     electric, heat = _coefficients(field, family, e, sky, store)
-    power = alike_power(electric, heat, family, e, sky.matrix, sky.picked, sky.group)
+    columns, b, cells = electric.shape
+    c, panels = sky.year, family.net.panel_means(electric)
+    warmth = np.maximum(0.0, sky.matrix @ heat)
+    panel_c = cell_temperature(warmth, c.air_c[:, None], c.wind_m_s[:, None], e.kind.u0_w_m2_k, e.kind.u1_w_s_m3_k)
+    even = even_light_power(np.maximum(0.0, sky.matrix @ panels), panel_c, e.model)
+    light = sky.matrix[sky.picked] @ electric.reshape(columns, b * cells)
+    light = np.maximum(light, 0.0, out=light).reshape(-1, cells)
+    there = dc_power(light, family.groups, e.model, panel_c[sky.picked].reshape(-1)).reshape(-1, b)
+    share = np.where(even[sky.picked] > DARK_W, there / np.maximum(even[sky.picked], DARK_W), 1.0)
     scale = field.arrangement.area_scale[family.traced]
-    return np.asarray(power @ (scale * family.counts))
+    return np.asarray((even * share[sky.group]) @ (scale * family.counts))
 
 
 def _coefficients(

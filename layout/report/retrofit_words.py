@@ -5,7 +5,6 @@ import numpy as np
 from layout.report.numbers import number, percent, signed
 from layout.report.retrofit_parts import facing_words, years_words
 from layout.report.retrofit_rows import month_words
-from layout.retrofit.effects import ALIKE_HOURS, FEW
 from layout.retrofit.limits import CellLimits, Traced
 from layout.retrofit.payback import Payback, payback
 from layout.retrofit.refine import Retrofit, Task, part_money
@@ -172,12 +171,6 @@ def limit_lines(result: Retrofit) -> tuple[str, ...]:
     refused = [f for r in result.rounds for f in r.faults]
     if refused:
         lines.append(f"Sets were given up, among other reasons, because: {refused[0]}.")
-    if len(result.found.candidates) > FEW:
-        lines.append(
-            f"With {len(result.found.candidates)} candidates, what each does by itself and beside a neighbour is told "
-            f"by one in {ALIKE_HOURS} alike hours as far as light falls unevenly on cells, which may miss a better set "
-            "by little; sets traced whole take every hour."
-        )
     return tuple(lines)
 
 

@@ -13,7 +13,6 @@ from itertools import product
 
 import numpy as np
 
-from layout.alike_hours import alike_hours, alike_power
 from layout.arrange.arrangement import Arrangement
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator
@@ -25,6 +24,8 @@ from layout.light.ground import GroundLight
 from layout.pieces import Reflector
 from layout.plan_sheets import SheetTypes
 from layout.power.glass import transmission_ratio
+from layout.power.heat import cell_temperature
+from layout.power.method import dc_power
 from layout.retrofit.candidates import Candidate
 from layout.wiring_tables import PANEL_LEVEL
 from layout.workers import Told, work_through
@@ -45,14 +46,6 @@ SHEET_STEP_M = 0.5
 with it; what slips between is far below what counts (tests/layout/test_retrofit_traced.py)."""
 
 SEEN_M = 2e-3
-
-FEW = 60
-
-ALIKE_HOURS = 3
-"""Hours that share the loss by uneven light in single and pair effects where there are more than FEW candidates; with
-fewer, each hour has its own. On a roof of 40 frames candidates' energy came out within 0.6 kWh of all hours' where they
-bring 65 (root mean squares), a case in three quarters of the time; with 6 within 1.0, with 8 within 1.9. A set's energy
-is always worked out from every hour."""
 
 NOTHING = 1e-4
 """Share of a panel's yearly light below which an effect is none."""
@@ -88,7 +81,6 @@ class Roof:
     """The roof as it stands, traced.
 
     base : one part for each family; dc_kwh, light_kwh : (n,) of a year, each panel on a tracker of its own
-    hours : of `alike_hours`
     """
 
     arrangement: Arrangement
@@ -99,7 +91,6 @@ class Roof:
     base: tuple[Part, ...]
     dc_kwh: FloatArray
     light_kwh: FloatArray
-    hours: tuple[IntArray, IntArray]
 
     @property
     def rectangles(self) -> Rectangles:
@@ -107,13 +98,13 @@ class Roof:
         return self.field.rectangles
 
 
-def trace_roof(arrangement: Arrangement, conditions: Conditions, settings: Settings, candidates: int = 0) -> Roof:
-    """The roof without any candidate. candidates : how many are to be traced on it, which decides how finely"""
+def trace_roof(arrangement: Arrangement, conditions: Conditions, settings: Settings) -> Roof:
+    """The roof without any candidate."""
     evaluator = replace(evaluator_of(arrangement, conditions, settings), wiring=PANEL_LEVEL)
     field = build_field(arrangement, conditions, settings.full_cells, repetition=False)
     store = ground_light(field.engine, conditions.parts, year_places(field.rectangles))
-    n, hours = len(field.rectangles), alike_hours(conditions, ALIKE_HOURS if candidates > FEW else 1)
-    bare = Roof(arrangement, conditions, evaluator, field, store, (), np.zeros(n), np.zeros(n), hours)
+    n = len(field.rectangles)
+    bare = Roof(arrangement, conditions, evaluator, field, store, (), np.zeros(n), np.zeros(n))
     base = _traced(bare, arrangement.scene.reflectors, np.arange(n))
     dc, light = np.zeros(n), np.zeros(n)
     for part in base:
@@ -137,15 +128,17 @@ def _traced(roof: Roof, sheets: Sequence[Reflector], panels: IntArray) -> tuple[
 
 def part_year(roof: Roof, part: Part) -> tuple[FloatArray, FloatArray]:
     """DC energy [kWh] and light on the front [kWh] of each panel of a part."""
-    e, family, scale = roof.evaluator, roof.field.families[part.family], roof.arrangement.area_scale[part.panels]
+    e, family, c = roof.evaluator, roof.field.families[part.family], roof.conditions
+    columns, b, cells = part.after.shape
+    means, scale = family.net.panel_means, roof.arrangement.area_scale[part.panels]
     electric = part.after * np.float32((1.0 - e.dirt) * e.cover_colour)
-    means = family.net.panel_means
-    power = alike_power(electric, means(part.after), family, e, e.matrix, *roof.hours)
-    year = np.asarray(e.matrix.sum(axis=0)).reshape(-1)
-    hour_kwh = roof.conditions.hour_kwh
-    return power.sum(axis=0) * scale * hour_kwh, year @ means(part.before) * hour_kwh * roof.rectangles.area[
-        part.panels
-    ]
+    light = e.matrix @ electric.reshape(columns, b * cells)
+    light = np.maximum(light, 0.0, out=light).reshape(-1, cells)
+    heat = np.maximum(0.0, e.matrix @ means(part.after))
+    panel_c = cell_temperature(heat, c.air_c[:, None], c.wind_m_s[:, None], e.kind.u0_w_m2_k, e.kind.u1_w_s_m3_k)
+    power = dc_power(light, family.groups, e.model, panel_c.reshape(-1)).reshape(-1, b)
+    front = np.asarray(e.matrix.sum(axis=0)).reshape(-1) @ means(part.before) * roof.rectangles.area[part.panels]
+    return power.sum(axis=0, dtype=np.float64) * scale * c.hour_kwh, front * c.hour_kwh
 
 
 def block_of(roof: Roof, part: Part) -> Block:

@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from layout.plan_sheets import SheetTypes
 from layout.retrofit.candidates import Candidate, Found
-from layout.retrofit.effects import FEW, Effect, Part, Roof, case_effects, pair_effect
+from layout.retrofit.effects import Effect, Part, Roof, case_effects, pair_effect
 from layout.retrofit.model import Pair, Problem
 from layout.retrofit.sums import moved, pair_by_sum
 from layout.workers import Told
@@ -32,6 +32,8 @@ another the whole tracing finds."""
 
 TOUCHES_FEW = 3e-4
 """The same where a pair is chosen among up to FEW candidates: small gains are told better then."""
+
+FEW = 60
 
 ALIKE_M = 0.01
 """Sheets and panels that lie as near to each other's places, seen from their pair, count as alike."""

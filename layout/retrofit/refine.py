@@ -160,7 +160,7 @@ class Task:
 def retrofit(task: Task, found: Found, told: Told | None = None, processes: int | None = None) -> Retrofit:
     """Find the set of parts that brings most and holds every limit when it is traced whole."""
     processes = processes or worker_count()
-    roof = trace_roof(task.arrangement, task.conditions, task.settings, len(found.candidates))
+    roof = trace_roof(task.arrangement, task.conditions, task.settings)
     bare = trace_whole(task.arrangement, task.conditions, task.settings)
     limits = cell_limits(task.table, task.arrangement)
     bare_peak = trace_limits(roof, task.arrangement, bare.field, bare.year, limits)

@@ -87,6 +87,7 @@ def test_single_and_pair_effects_add_up_to_the_whole(
     assert told.string_kwh == pytest.approx(whole.string_kwh, rel=0.003)
     without = summed(roof, bare, task.settings, ())
     assert without.ac_kwh == pytest.approx(bare.ac_kwh, rel=1e-6)  # the same year by both ways
+    assert roof.dc_kwh == pytest.approx(bare.dc_kwh, rel=1e-5)
 
 
 FINE = {"mirror": Net(120, 200), "matt": Net(12, 20), "one_way_spreader": Net(18, 30)}
