@@ -114,7 +114,9 @@ def _doubts(table: PanelTable, prefix: str) -> list[str]:
     area = table.length_m * table.width_m
     efficiency = table.pmax_w / area / SUNLIGHT_W_M2
     if efficiency > BEST_SINGLE_JUNCTION:
-        lines.append(f"{prefix}pmax_w: {efficiency:.1%} of the sunlight is above what one junction can give (33.7 %)")
+        lines.append(
+            f"{prefix}pmax_w: {100 * efficiency:.1f} % of the sunlight is above what one junction can give (33.7 %)"
+        )
     series = table.cells[0] * table.cells[1] / (2 if table.half_cut else 1)
     if table.isc_a > CURRENT_LIMIT_A_M2 * area / series:
         lines.append(

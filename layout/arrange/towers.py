@@ -95,7 +95,7 @@ def arrange_towers(plan: Plan, layout: TowersLayout) -> Arrangement:
     worst = stretched[np.abs(stretched).argmax()]
     lines = [fit, *left_out_words(places.left_out, "tower")]
     if count and abs(worst) > 0.01:
-        lines.append(f"panels are stretched to fill the faces, their area and power by up to {worst:+.0%}")
+        lines.append(f"panels are stretched to fill the faces, their area and power by up to {100 * worst:+.0f} %")
     return build_towers(plan, layout, tower, places, tuple(lines), on_plot=True)
 
 

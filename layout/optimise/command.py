@@ -19,7 +19,7 @@ from layout.optimise_tables import LimitsTable
 from layout.plan import Plan
 from layout.report import tables
 from layout.report.files import file_stem, to_json
-from layout.report.numbers import number
+from layout.report.numbers import number, percent, signed_percent
 from layout.report.optimise_names import aim_words, either, limit_words, parted, span_words, value_words, valued
 from layout.report.optimise_page import optimise_page
 from layout.report.optimise_rows import review_data
@@ -110,10 +110,10 @@ def _sentences(answer: Answer, name: str, a: LayoutAnswer) -> list[str]:
         lines.append(f"{name}: within 1 % of the best, each by itself: {flat}.")
     if s.winter is not None:
         pitch, cost, broken = s.winter
-        words = f"would cost {cost:.1%}" if cost >= 0 else f"would bring {-cost:.1%}"
+        words = f"cost {percent(cost)}" if cost >= 0 else f"bring {percent(-cost)}"
         more = f", but breaks the limit on {_limits(broken)}" if broken else ""
         rule = f"the rule of no shade from 9 to 15 h at midwinter asks for a pitch of {pitch:g} m"
-        lines.append(f"{name}: {rule}; following it at the best tilt {words}{more}.")
+        lines.append(f"{name}: {rule}; following it at the best tilt would, by one bay, {words}{more}.")
     if a.positions is not None:
         lines += [f"{name}: {line}" for line in _position_words(a.positions)]
     return lines
@@ -124,7 +124,7 @@ def _limits(keys: Sequence[str]) -> str:
 
 
 def _held_words(held: Held) -> str:
-    more = held.reason or f"lifting it by a twentieth of its range would bring {held.gain:+.1%}"
+    more = held.reason or f"lifting it by a twentieth of its range would bring {signed_percent(held.gain)}"
     real = f"; a limit on {either([limit_words(k) for k in held.real])} would make it a question of the ground"
     at = f"{parted(held.key)[0]} lies on its {held.bound} bound, {value_words(held.key, held.value)}"
     return f"{at}; {more}{real if held.real else ''}"
@@ -134,14 +134,18 @@ def _position_words(p: Positions) -> list[str]:
     what = {"rows": "rows", "sites": "towers", "mixed": "units"}[p.kind]
     places = f"{len(p.chosen)} {what} chosen among {len(p.at)} places in {p.seconds:.1f} s of solving"
     proof = (
-        "none is better by the model" if p.gap_fraction == 0 else f"none is better by more than {p.gap_fraction:.2%}"
+        "none is better by the model"
+        if p.gap_fraction == 0
+        else f"none is better by more than {percent(p.gap_fraction, 2)}"
     )
     late = ", the time was up" if p.timed_out else ""
     first, rounds = p.rounds[0], len(p.rounds)
     lines = [f"{places}; {proof} (proven{late})."]
-    traced = f"traced whole, the model is {p.difference_fraction:+.2%} off"
+    traced = f"traced whole, the model is {signed_percent(p.difference_fraction, 2)} off"
     if rounds > 1:
-        traced += f" after {rounds - 1} corrections of its losses (at first {first.difference_fraction:+.2%})"
+        traced += (
+            f" after {rounds - 1} corrections of its losses (at first {signed_percent(first.difference_fraction, 2)})"
+        )
         if abs(p.difference_fraction) > AGREE_FRACTION:
             traced += "; that is more than 1 %, so the proof holds for the model only"
     return [*lines, f"{traced}; {p.why}."]

@@ -85,7 +85,7 @@ def moves(plan: Plan, year: Conditions, built: Sequence[Arrangement]) -> tuple[M
     found = [
         _pair("weather", "sunlight of the year", doubt.weather_pct, "%", _source(plan, "weather_pct"),
               *(replace(base, year=sunnier(year, s * doubt.weather_pct / 100.0)) for s in (-1, 1))),
-        _pair("beam", "beam in it, at the same light on the level", 100 * BEAM_SHARE, "%", OURS,
+        _pair("beam", "share of beam in the sunlight, the same on the level", 100 * BEAM_SHARE, "%", OURS,
               *(replace(base, year=clearer(year, s * BEAM_SHARE)) for s in (-1, 1))),
         _pair("air", "air temperature", AIR_K, "K", OURS,
               *(replace(base, year=replace(year, air_c=year.air_c + s * AIR_K)) for s in (-1, 1))),

@@ -241,7 +241,7 @@ def _positions(kind: str, kept: dict[str, Any], traced: Traced, rivals: tuple[Tr
     elif not keeping:
         why = f"taken: {what} misses the limit {', '.join(rivals[0].broken)}"
     else:
-        why = f"{'taken' if gain > 0 else 'not taken'}: {gain:+.2%} against {what}"
+        why = f"{'taken' if gain > 0 else 'not taken'}: {100 * gain:+.2f} % against {what}"
     return Positions(
         kind=kind,
         at=np.array(kept["at"]),

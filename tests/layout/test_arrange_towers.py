@@ -61,7 +61,7 @@ def test_towers_of_a_rectangle_counted_by_hand() -> None:
     np.testing.assert_allclose(sides[24:], 2.2 / 1.76)
     assert arrangement.orientation.tolist() == [0] * 520
     assert arrangement.scene.panels[0].cells == (20, 6)
-    assert arrangement.fit[-1] == "panels are stretched to fill the faces, their area and power by up to +25%"
+    assert arrangement.fit[-1] == "panels are stretched to fill the faces, their area and power by up to +25 %"
 
 
 def test_least_stretch_chooses_the_orientation() -> None:

@@ -97,7 +97,7 @@ def test_groups_follow_the_rule_of_the_electrical_model() -> None:
     [
         (
             {"length_m": 1.1, "width_m": 1.0},
-            "panel.pmax_w: 38.2% of the sunlight is above what one junction can give (33.7 %)",
+            "panel.pmax_w: 38.2 % of the sunlight is above what one junction can give (33.7 %)",
         ),
         (
             {"half_cut": False},
