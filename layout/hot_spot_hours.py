@@ -28,6 +28,7 @@ TRACED, LOOKS = 8000, 2000
 for failed ones each. Experiment: the demo's layouts and some of the examples, all hours and panels at the true sun."""
 
 AT_ONCE = 250
+PANELS_AT_ONCE = 256
 KEPT = 5
 """Hours kept for each: the light that is left out here decides between them."""
 
@@ -69,7 +70,8 @@ def hot_spot_hours(
     pairs = _partly_shaded(field, evaluator, year, sun, glass)
     ways = (None, False) if model.diodes else (None,)
     worst = {diodes: _worst_per_light(model, in_series, diodes) for diodes in ways}
-    pairs = pairs.pick(np.argsort(-_bound(pairs, worst[ways[-1]], model, c), kind="stable")[:TRACED])
+    first = [np.argsort(np.argsort(-_bound(pairs, worst[d], model, c), kind="stable")) for d in ways]
+    pairs = pairs.pick(np.argsort(np.min(first, axis=0), kind="stable")[:TRACED])
     pairs, groups = _with_beam(pairs, field, sun)
     # light by way of sheets may fall on all cells or on others than the dark ones
     cases = [pairs, replace(pairs, rest=pairs.rest + pairs.sheets)] if pairs.sheets.any() else [pairs]
@@ -94,27 +96,37 @@ def hot_spot_hours(
 def _partly_shaded(field: Field, evaluator: Evaluator, year: FieldYear, sun: FloatArray, glass: Glass) -> _Pairs:
     """Panel-hours in which the directions of the sun grid about the sun leave some of a panel's points dark and others
     lit."""
+    parts = []
+    for family in field.families:
+        for start in range(0, len(family.traced), PANELS_AT_ONCE):
+            panels = family.traced[start : start + PANELS_AT_ONCE]
+            parts.append(_of_panels(panels, family.bifacial, field, evaluator, year, sun, glass))
+    return _Pairs(*(np.concatenate([getattr(p, name) for p in parts]) for name in _Pairs.__dataclass_fields__))
+
+
+def _of_panels(
+    panels: IntArray,
+    bifacial: bool,
+    field: Field,
+    evaluator: Evaluator,
+    year: FieldYear,
+    sun: FloatArray,
+    glass: Glass,
+) -> _Pairs:
+    """The same of some panels of a family."""
     c, kind = evaluator.conditions, evaluator.kind
-    traced = np.concatenate([f.traced for f in field.families])
-    bifacial = np.concatenate([np.full(len(f.traced), f.bifacial) for f in field.families])
     near = (c.weights > 0).astype(np.float32)
-    mixed = (near @ year.some_dark[:, traced].astype(np.float32) > 0) & (
-        near @ year.some_lit[:, traced].astype(np.float32) > 0
-    )
-    hour, place = np.nonzero(mixed & (c.sky.beam[:, None] > LEAST_BEAM_W_M2))
-    panel = traced[place]
-    cosine = np.einsum("ij,ij->i", sun[hour], field.rectangles.normal[panel])
-    rear = (cosine < 0.0) & bifacial[place]
-    face = np.where(rear, kind.bifaciality, evaluator.cover_colour)
+    dark, lit = (near @ some[:, panels].astype(np.float32) > 0 for some in (year.some_dark, year.some_lit))
+    hour, place = np.nonzero(dark & lit & (c.sky.beam[:, None] > LEAST_BEAM_W_M2))
+    cosine = np.einsum("ij,ij->i", sun[hour], field.rectangles.normal[panels[place]])
+    rear = (cosine < 0.0) & bifacial
     cosine = np.where(rear, -cosine, np.maximum(cosine, 0.0))
-    beam = c.sky.beam[hour] * cosine * glass(cosine) * face
-    matrix = c.matrix()[:, len(c.parts.sun) :]
-    rest = np.maximum(0.0, matrix @ year.rest[:, traced])[hour, place] / (1.0 - evaluator.dirt)
-    sheets = np.zeros(len(hour))
-    if year.by_sheets[:, traced].any():
-        sheets = (c.weights @ year.by_sheets[:, traced])[hour, place] * c.sky.beam[hour]
+    beam = c.sky.beam[hour] * cosine * glass(cosine) * np.where(rear, kind.bifaciality, evaluator.cover_colour)
+    rest = np.maximum(0.0, c.matrix()[:, len(c.parts.sun) :] @ year.rest[:, panels])[hour, place]
+    by_sheets = (c.weights @ year.by_sheets[:, panels])[hour, place] * c.sky.beam[hour]
     share = np.zeros((len(hour), 0), dtype=np.float32)
-    return _Pairs(hour, panel, beam, rest, sheets, rear, share).pick(beam > LEAST_BEAM_W_M2)
+    pairs = _Pairs(hour, panels[place], beam, rest / (1.0 - evaluator.dirt), by_sheets, rear, share)
+    return pairs.pick(beam > LEAST_BEAM_W_M2)
 
 
 def _worst_per_light(model: PanelModel, in_series: int, diodes: bool | None) -> FloatArray:
