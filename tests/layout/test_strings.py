@@ -1,5 +1,6 @@
 """Panels in series over a year: which are, what it costs, and that mounting and wiring lose in the expected order."""
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -193,6 +194,28 @@ def test_strings_tell_their_voltage() -> None:
     assert any(line.startswith("Strings: 5 panels in series give up to") for line in lines)
     assert any(line.startswith("Trackers:") and "below 215 V" in line for line in lines)
     assert not any(line.startswith(("Strings:", "Trackers:")) for line in year("landscape", "panel-level").cautions)
+
+
+README_ROWS = {
+    "panel-level": "panel-level",
+    "along rows": "rows",
+    "along rows, all three rows on one tracker": "on one tracker",
+    "one long string": "one long string",
+}
+
+
+@pytest.mark.parametrize("orientation", ["portrait", "landscape"])
+@pytest.mark.parametrize("words", list(README_ROWS))
+def test_the_readme_tells_these_figures(orientation: str, words: str) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (row,) = re.findall(rf"^\| {orientation}, {words} \| (.*) \|$", readme, flags=re.MULTILINE)
+    told = [float(number) for number in re.findall(r"[\d.]+", row)]
+    name = README_ROWS[words]
+    r = parallel(orientation, name) if name in PARALLEL else year(orientation, name)
+    losses = [r.uneven_light_loss_fraction, r.string_mismatch_loss_fraction]
+    losses += [r.parallel_mismatch_loss_fraction] * (name in PARALLEL)
+    both = 1.0 - np.prod([1.0 - loss for loss in losses])
+    assert told == pytest.approx([100 * loss for loss in (*losses, both)], abs=0.06)
 
 
 def hung(wiring: str) -> list[list[list[int]]]:
