@@ -11,23 +11,27 @@ from layout.field import Block
 from layout.power.hot_spot import HotSpot, hot_spot, hot_spot_cautions
 from layout.power.panel_model import PanelModel
 from layout.result import HotSpotHour, HotSpots
-from sites.conventions import BoolArray, FloatArray, IntArray
+from sites.conventions import FloatArray, IntArray
 
 PANELS_EACH_HOUR = 6
 """Panels of a block looked at in each hour: which cell turns hottest is only guessed before. Our choice."""
 
 
 def hot_spots(
-    seen: Sequence[tuple[Block, FloatArray]], at: Conditions, model: PanelModel, in_series: int, every: BoolArray
+    seen: Sequence[tuple[Block, FloatArray]],
+    at: Conditions,
+    model: PanelModel,
+    in_series: int,
+    pairs: tuple[IntArray, IntArray],
 ) -> HotSpots:
     """Hot spots with working and with failed bypass diodes, each at its own worst hour.
 
     seen : blocks of panels with the light that their cells use, (hours, panels, cells) [W/m²]; in each hour those
         panels of a block that are most prone to a hot spot are looked at
     in_series : panels in the longest string; the others lie in the light of the panel's brightest cell
-    every : (hours,) whether all the panels are looked at
+    pairs : place among the hours and number of panels that are looked at whatever their light, (n,) each
     """
-    cases = zip(*(_block_hot_spots(block, light, at, model, in_series, every) for block, light in seen), strict=True)
+    cases = zip(*(_block_hot_spots(block, light, at, model, in_series, pairs) for block, light in seen), strict=True)
     working, failed = (max(found, key=_Found.hottest) for found in cases)
     lines = hot_spot_cautions(working.spots, failed.spots, model)
     return HotSpots(working.hour(at), failed.hour(at), lines)
@@ -62,11 +66,13 @@ class _Found:
 
 
 def _block_hot_spots(
-    block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int, every: BoolArray
+    block: Block, light: FloatArray, at: Conditions, model: PanelModel, in_series: int, pairs: tuple[IntArray, IntArray]
 ) -> tuple[_Found, _Found]:
     """With working and with failed diodes."""
-    chosen = np.repeat(every[:, None], light.shape[1], axis=1)
+    chosen = np.zeros(light.shape[:2], dtype=bool)
     np.put_along_axis(chosen, np.argsort(-stress_of(light), axis=1, kind="stable")[:, :PANELS_EACH_HOUR], True, axis=1)
+    pair, own = np.nonzero(pairs[1][:, None] == block.panels)
+    chosen[pairs[0][pair], own] = True
     hours, place = np.nonzero(chosen)
     cells, panels = light[hours, place].astype(np.float32), block.panels[place]
     args = (cells, block.family.groups, model, at.air_c[hours], at.wind_m_s[hours], in_series)

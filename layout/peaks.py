@@ -49,6 +49,7 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
     too_bright = np.any([(b.front > kind.max_light_w_m2).any(axis=(1, 2)) for b in seen], axis=0)
     interval = at.weather.interval_h
     electric = [(b.block, b.electric) for b in seen]
+    pairs = (np.searchsorted(hours, spots[0]), spots[1]) if spots else (hours[:0], hours[:0])
     return Peaks(
         max(float(b.cell_c.max()) for b in seen),
         max(float(b.still_c.max()) for b in seen),
@@ -62,7 +63,7 @@ def peaks(field: Field, evaluator: Evaluator, year: FieldYear, glass: Glass) -> 
             at,
             replace(evaluator.model, panel_type=kind),
             in_series,
-            np.isin(hours, spots[0] if spots else []),
+            pairs,
         ),
     )
 
