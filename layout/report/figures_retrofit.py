@@ -10,6 +10,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon as Shape
+from matplotlib.ticker import MaxNLocator
 
 from layout.geometry.hinged import corners
 from layout.geometry.rectangles import Rectangles
@@ -61,7 +62,8 @@ def roof_figure(
     axes.set_title(_title(plane, name))
     if len(result.chosen):
         bar = figure.add_axes(((WIDTH_IN - 0.75) / WIDTH_IN, 0.75 / total, 0.13 / WIDTH_IN, 0.6 * height_in / total))
-        figure.colorbar(ScalarMappable(scale, LIGHT_MAP), cax=bar, format=lambda v, _: percent(v))
+        marks = MaxNLocator(6, steps=[1, 2, 5, 10])  # steps of 0.25 % would be told to a tenth
+        figure.colorbar(ScalarMappable(scale, LIGHT_MAP), cax=bar, ticks=marks, format=lambda v, _: percent(v))
         bar.set_title("DC gain\nof a year", fontsize=7.5, fontweight="normal", loc="center")
         bar.tick_params(labelsize=7)
     return figure
