@@ -113,6 +113,17 @@ def _finish(args: argparse.Namespace, output: Output) -> int:
     return DONE
 
 
+def _check_targets(args: argparse.Namespace) -> None:
+    """Raises InputError where files cannot lie there, before the work of minutes."""
+    faults = []
+    if args.out is not None and args.out.exists() and not args.out.is_dir():
+        faults.append(Fault(OPTION, "--out", f"{args.out}, a file", "a folder, there already or new"))
+    if args.json is not None and args.json.is_dir():
+        faults.append(Fault(OPTION, "--json", f"{args.json}, a folder", "a file's name"))
+    if faults:
+        raise InputError(faults)
+
+
 def _layouts(plan: Plan, name: str | None) -> tuple[Layout, ...]:
     """The layout of that name, or all; raises InputError where the plan has none of that name."""
     if name is None:
@@ -288,6 +299,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(encoding="utf-8")
     args = _parser().parse_args(argv)
     try:
+        _check_targets(args)
         code: int = args.run(args)
         sys.stdout.flush()
     except BrightacreError as error:

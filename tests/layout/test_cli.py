@@ -220,6 +220,20 @@ def test_check_of_a_sound_plan(small_plan_path: Path, tmp_path: Path, capsys: py
     assert data["layouts"]["towers"]["panels"] > 0
 
 
+def test_where_files_cannot_lie_is_told_before_any_work(
+    small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(layout.cli, "run_plan", None)
+    taken = tmp_path / "notes.txt"
+    taken.write_text("mine", encoding="utf-8")
+    assert main(["compare", str(small_plan_path), "--out", str(taken), "--json", str(tmp_path)]) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        f"command line: --out: found {taken}, a file; accepted: a folder, there already or new",
+        f"command line: --json: found {tmp_path}, a folder; accepted: a file's name",
+    ]
+    assert taken.read_text(encoding="utf-8") == "mine"
+
+
 def test_check_warns_of_an_inverter_that_does_not_suit(
     small_plan_path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
