@@ -3,6 +3,8 @@
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from layout.arrange import arrange
 from layout.conditions import Conditions, conditions
 from layout.evaluate import most_stressed
 from layout.field import blocks, build_field
+from layout.hot_spot_hours import _bound, _Pairs, _worst_per_light
 from layout.panel_types import load_panel_type
 from layout.peaks import PEAK_DOME_RAYS, PeakBlock
 from layout.plan import parse_plan
@@ -162,3 +165,28 @@ def test_the_rest_of_a_string_may_stand_as_one_panel() -> None:
         held = tracker_power(string, groups, model, warm[:, None, None], diodes)
         given = cell_power(light, groups, model, warm, held.part_current[:, 0, 0])
         assert found.taken_up_w == pytest.approx(np.maximum(-given.min(axis=1), 0.0), rel=2e-2, abs=0.05)
+
+
+@pytest.mark.parametrize(("name", "in_series"), [("mono_glass", 1), ("mono_glass", 12), ("bifacial_glass", 1)])
+def test_hardly_a_pattern_of_shade_is_hotter_than_the_bound(name: str, in_series: int) -> None:
+    """Random shares of each part's cells in shade, with working and with failed diodes: the order in which panel-hours
+    are looked at rests on it."""
+    model, rng, n = panel_model(load_panel_type(name)), np.random.default_rng(6), 1200
+    cells = model.panel_type.cells[0] * model.panel_type.cells[1]
+    parts = model.groups * model.halves
+    groups = np.repeat(np.arange(parts), cells // parts)
+    dark = rng.random((n, cells)) < (rng.random((n, parts)) ** 3 * rng.integers(0, 2, (n, parts)))[:, groups]
+    dark[: n // 2, 0] = True  # one dark cell matters most
+    beam, rest = rng.uniform(60.0, 1000.0, n), rng.uniform(20.0, 300.0, n)
+    share = np.where(dark, 0.0, 1.0).astype(np.float32)
+    weather: Any = SimpleNamespace(air_c=rng.uniform(-5.0, 35.0, n), wind_m_s=rng.uniform(0.5, 6.0, n))
+    pairs = _Pairs(np.arange(n), np.zeros(n, int), beam, rest, np.zeros(n), np.zeros(n, bool), share)
+    light = (rest[:, None] + beam[:, None] * share).astype(np.float32)
+    for diodes in (None, False):
+        found = hot_spot(light, groups, model, weather.air_c, weather.wind_m_s, in_series, diodes)
+        bound = _bound(pairs, _worst_per_light(model, in_series, diodes), model, weather)
+        own = dark[np.arange(n), found.cell] & (found.taken_up_w > 0.0)
+        assert own.sum() > 100
+        assert np.mean(found.cell_c[own] > bound[own] + 2.0) < 0.01
+        assert np.all(found.cell_c[own] < bound[own] + 20.0)
+        assert (found.taken_up_w[own] > 10.0).any()
