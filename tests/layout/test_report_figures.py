@@ -238,3 +238,12 @@ def test_light_picture_marks_extremes_and_says_what_is_left_out(small_result: Pl
     assert "brightest cell: 990 W/m²" in words
     assert re.search(rf"{len(drawn)} of {len(panels)} panels drawn", words) or len(drawn) == len(panels)
     assert overlaps(figure) == []
+
+
+def test_even_light_has_no_brightest_cell(small_result: PlanResult) -> None:
+    panels = small_result.layouts["rows"].arrangement.scene.panels
+    figure = light_figure(panels, [np.full((6, 20), 700.2)] * len(panels), [False] * len(panels), "noon")
+    words = " ".join(t.get_text() for t in labels(figure))
+    assert "Every cell gets 700 W/m²." in words
+    assert "brightest" not in words
+    assert not any(axes.lines for axes in figure.axes)
