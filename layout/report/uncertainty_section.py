@@ -45,7 +45,8 @@ def _method(table: UncertaintyTable) -> str:
         "factor per cause, log-normal with median 1. All layouts share the factors of weather, soiling and "
         "reflectance, and layouts of one panel type that of the panel, so these cancel out of the differences; each "
         "layout has its own factor for the light. P50 is exceeded in half of the draws, P90 in nine of ten. An "
-        "AC limit cuts off more in bright draws. Not in it: weather that suits one layout more than another, ageing."
+        "AC limit cuts off more in bright draws. Not in it: weather that suits one layout more than another, ageing. "
+        "That is why a layout that comes first in most draws may still be told too close to call."
     )
 
 
