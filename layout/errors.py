@@ -9,3 +9,7 @@ class SceneError(BrightacreError, ValueError):
 
 class PhysicsError(BrightacreError):
     """A result beyond a physical bound: a defect of the program, never clamped away."""
+
+
+class ProcessEndedError(BrightacreError):
+    """A process that this program began ended before its work was done, for want of memory perhaps."""

@@ -4,12 +4,14 @@ import multiprocessing
 import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
+from layout.errors import ProcessEndedError
 from layout.geometry.rays import limit_threads, worker_count
 
 T = TypeVar("T")
@@ -35,7 +37,7 @@ def work_through(work: Work[T], common: Any, items: Sequence[Any], told: Told | 
 
     common : what all items need; told : progress; processes : 1 works in this process
     Items are begun from the last: put the longest work there. Stopping (Ctrl-C) ends the processes at once. Raises what
-    ``work`` raises, and ChildProcessError where a process ends by itself.
+    ``work`` raises, and ProcessEndedError where a process ends by itself.
     """
     processes = min(processes, len(items))
     if processes <= 1:
@@ -46,7 +48,8 @@ def work_through(work: Work[T], common: Any, items: Sequence[Any], told: Told | 
             workers.append(_begun(work, common, told is not None, processes, workers))
         found = _handed_out(workers, items, told)
         for worker in workers:
-            worker.pipe.send(None)
+            with _alive():
+                worker.pipe.send(None)
     except BaseException:
         for worker in workers:
             worker.process.kill()
@@ -76,15 +79,13 @@ def _handed_out(workers: Sequence[_Worker], items: Sequence[Any], told: Told | N
     """Results by the items' numbers; each process gets its next item once it is done with one."""
     left, found = list(enumerate(items)), {}
     for worker in workers:
-        worker.pipe.send(left.pop())
+        with _alive():
+            worker.pipe.send(left.pop())
     busy = [worker.pipe for worker in workers]
     while busy:
-        for pipe in wait(busy):
-            assert isinstance(pipe, Connection)
-            try:
+        for pipe in cast(list[Connection], wait(busy)):
+            with _alive():
                 kind, content = pipe.recv()
-            except EOFError:
-                raise ChildProcessError("a process ended before its work was done; is there memory enough?") from None
             if kind == FAULT:
                 raise content
             if kind == TELL:
@@ -93,10 +94,20 @@ def _handed_out(workers: Sequence[_Worker], items: Sequence[Any], told: Told | N
                 continue
             found[content[0]] = content[1]
             if left:
-                pipe.send(left.pop())
+                with _alive():
+                    pipe.send(left.pop())
             else:
                 busy.remove(pipe)
     return found
+
+
+@contextmanager
+def _alive() -> Iterator[None]:
+    """The other end of a pipe is there, or it is told that it is not."""
+    try:
+        yield
+    except (EOFError, BrokenPipeError, ConnectionResetError):
+        raise ProcessEndedError("a process ended before its work was done; is there memory enough?") from None
 
 
 def _serve(

@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from layout.errors import ProcessEndedError
 from layout.geometry.rays import worker_count
 from layout.plan import read_plan
 from layout.result import PlanResult
@@ -78,7 +79,7 @@ def gone(common: None, item: int, told: Told | None) -> None:
 
 
 def test_a_process_that_ends_by_itself_is_told() -> None:
-    with pytest.raises(ChildProcessError, match="ended before its work was done"):
+    with pytest.raises(ProcessEndedError, match="ended before its work was done"):
         work_through(gone, None, [1, 2], None, 2)
     assert not multiprocessing.active_children()
 
