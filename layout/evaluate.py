@@ -26,8 +26,9 @@ from sites.conventions import FloatArray, IntArray
 
 STANDARD_C = 25.0
 PANEL_SUMS = ("front", "rear", "useful", "dc_cool", "dc_even", "dc")
-LEAST_FACE, LIT = 0.02, 0.5
-"""Least cosine at which the beam on a panel counts; share of it from which a point is lit."""
+LEAST_FACE, LIT, SHADED = 0.02, 0.5, 0.99
+"""Least cosine at which the beam on a panel counts; shares of it above which a net cell is lit and below which it is
+shaded: single points are either, means of several may be both."""
 
 HOUR_SUMS = ("front", "rear", "direct", "open_direct", "panel_c", "dc_even", "dc")
 
@@ -143,8 +144,19 @@ class Evaluator:
         if self.wiring.mode != "panel":
             kept = panel_years(block, light, panel_c, power["dc"] / scale)
         stress, stressed = most_stressed(light)
-        seen = brightest, warmest, before["front"], means(electric[m:]), *_shades(electric[:m], cosine, rear, self.kind)
+        seen = brightest, warmest, before["front"], means(electric[m:]), *self._shades(electric[:m], cosine, rear)
         return _BlockYear(block, panel, hour, beam, *seen, by_sheets, kept, stress, block.panels[stressed])
+
+    def _shades(
+        self, beam: np.ndarray, cosine: FloatArray, rear: LightCoefficients | None
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Whether some points of panels lie in shade and whether some take up beam, (m, b) bool; beam : (m, b, points)
+        as cells use it, cosine : (m, b) to the front."""
+        behind = 0.0 if rear is None else self.kind.bifaciality
+        face = np.where(cosine > 0.0, self.cover_colour, behind) * np.abs(cosine)
+        free = (1.0 - self.dirt) * face * transmission_ratio(np.abs(cosine))
+        there = face > LEAST_FACE
+        return there & (beam.min(axis=2) < SHADED * free), there & (beam.max(axis=2) > LIT * free)
 
     def _hourly(self, coefficients: np.ndarray) -> np.ndarray:
         """(2m + 4, b, cells) -> (k, b, cells) W/m²; the horizon band may be negative, a cell's light is not."""
@@ -241,17 +253,6 @@ def most_stressed(light: np.ndarray) -> tuple[np.ndarray, IntArray]:
     stress = stress_of(light)
     worst = stress.argmax(axis=1)
     return stress[np.arange(len(stress)), worst], worst
-
-
-def _shades(
-    beam: np.ndarray, cosine: FloatArray, rear: LightCoefficients | None, kind: PanelType
-) -> tuple[np.ndarray, np.ndarray]:
-    """Whether some points of panels lie in shade and whether some take up beam, (m, b) bool; beam : (m, b, points),
-    cosine : (m, b) to the front."""
-    face = np.where(cosine > 0.0, 1.0, 0.0 if rear is None else kind.bifaciality) * np.abs(cosine)
-    lit = LIT * face * transmission_ratio(np.abs(cosine))
-    there = face > LEAST_FACE
-    return there & (beam.min(axis=2) < lit), there & (beam.max(axis=2) > lit)
 
 
 def _run(items: Iterable[Block], work: Callable[[Block], _BlockYear]) -> Iterator[_BlockYear]:

@@ -14,6 +14,7 @@ import numpy as np
 from layout.conditions import Conditions
 from layout.evaluate import Evaluator, FieldYear
 from layout.field import Field
+from layout.geometry.rays import START_OFFSET_M
 from layout.light.sky_parts import Glass
 from layout.power.heat import cell_temperature
 from layout.power.hot_spot import hot_spot
@@ -117,7 +118,10 @@ def _of_panels(
     """The same of some panels of a family."""
     c, kind = evaluator.conditions, evaluator.kind
     near = (c.weights > 0).astype(np.float32)
-    dark, lit = (near @ some[:, panels].astype(np.float32) > 0 for some in (year.some_dark, year.some_lit))
+    some_dark, some_lit = year.some_dark[:, panels], year.some_lit[:, panels]
+    if not kind.bypass_groups:  # the year's coarser net has no points at the panel's edge
+        some_dark = some_dark | _dark_at_edge(panels, field, c.parts.sun)
+    dark, lit = (near @ some.astype(np.float32) > 0 for some in (some_dark, some_lit))
     hour, place = np.nonzero(dark & lit & (c.sky.beam[:, None] > LEAST_BEAM_W_M2))
     cosine = np.einsum("ij,ij->i", sun[hour], field.rectangles.normal[panels[place]])
     rear = (cosine < 0.0) & bifacial
@@ -128,6 +132,22 @@ def _of_panels(
     share = np.zeros((len(hour), 0), dtype=np.float32)
     pairs = _Pairs(hour, panels[place], beam, rest / (1.0 - evaluator.dirt), by_sheets, rear, share)
     return pairs.pick(beam > LEAST_BEAM_W_M2)
+
+
+def _dark_at_edge(panels: IntArray, field: Field, sun: FloatArray) -> BoolArray:
+    """Whether a corner or the middle of an edge of panels lies in shade, on the face toward the sun, (m, b)."""
+    rectangles = field.rectangles[panels]
+    end = 0.5 / max(field.arrangement.panel_type.cells)
+    shares = np.array([end, 0.5, 1.0 - end])
+    up, along = (values.reshape(-1) for values in np.meshgrid(shares, shares, indexing="ij"))
+    dark = np.zeros((len(sun), len(panels)), dtype=bool)
+    toward = sun @ rectangles.normal.T > 0.0
+    for front in (True, False):
+        offset = (START_OFFSET_M if front else -START_OFFSET_M) * rectangles.normal[:, None]
+        points = (rectangles.points(up, along) + offset).reshape(-1, 3)
+        hit = field.engine.kernel.blocked(points, sun).reshape(len(sun), len(panels), -1).any(axis=2)
+        dark |= hit & (toward == front)
+    return dark
 
 
 def _worst_per_light(model: PanelModel, in_series: int, diodes: bool | None) -> FloatArray:

@@ -123,10 +123,13 @@ def test_stress_is_highest_at_half_shade() -> None:
     assert stress == pytest.approx([160000.0])
 
 
-@pytest.mark.parametrize("wiring", ['mode = "panel"', STRING])
-def test_none_worse_in_all_hours_and_panels(wiring: str) -> None:
+@pytest.mark.parametrize(
+    ("panel", "wiring"), [("mono_glass", 'mode = "panel"'), ("mono_glass", STRING), ("thin_film", STRING)]
+)
+def test_none_worse_in_all_hours_and_panels(panel: str, wiring: str) -> None:
     """Every panel in every hour at the true sun, every cell, against what was chosen from the year's light."""
-    plan = parse_plan(PLAN.format(pole=POLE, wiring=wiring), "pole.toml", Path())
+    text = f'[panel]\nname = "{panel}"\n' + PLAN.format(pole=POLE, wiring=wiring)
+    plan = parse_plan(text, "pole.toml", Path())
     arrangement, settings = arrange(plan, plan.layouts[0]), plan_settings(plan)
     some = conditions_there().picked(np.arange(1, len(conditions_there().albedo), 3))
     peak = layout_year(arrangement, some, settings).peaks
@@ -143,11 +146,11 @@ def test_none_worse_in_all_hours_and_panels(wiring: str) -> None:
             for each in np.moveaxis(light, 1, 0)
         ]
         cell_c = np.array([np.where(e.taken_up_w > 0.0, e.cell_c, -np.inf) for e in every])
-        panel, hour = np.unravel_index(int(cell_c.argmax()), cell_c.shape)
+        place, hour = np.unravel_index(int(cell_c.argmax()), cell_c.shape)
         assert chosen is not None
-        assert chosen.cell_c == pytest.approx(cell_c[panel, hour], abs=0.5)
-        assert (chosen.panel, chosen.start) == (panel, at.sky.sun.start[hour])
-        assert chosen.taken_up_w == pytest.approx(every[panel].taken_up_w[hour], rel=0.03)
+        assert chosen.cell_c == pytest.approx(cell_c[place, hour], abs=0.5)
+        assert (chosen.panel, chosen.start) == (block.panels[place], at.sky.sun.start[hour])
+        assert chosen.taken_up_w == pytest.approx(every[place].taken_up_w[hour], rel=0.03)
 
 
 def test_the_rest_of_a_string_may_stand_as_one_panel() -> None:
