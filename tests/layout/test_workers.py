@@ -93,7 +93,7 @@ def test_a_plan_gives_the_same_year(small_plan_path: Path, small_result: PlanRes
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal to a single process there")
-@pytest.mark.parametrize("after_s", [0.3, 6.0])
+@pytest.mark.parametrize("after_s", [0.3, 3.5])
 def test_stopping_is_one_line_at_any_time(tmp_path: Path, after_s: float) -> None:
     command = [sys.executable, "-c", "from layout.start import main; raise SystemExit(main())", "compare"]
     run = subprocess.Popen(
