@@ -75,7 +75,7 @@ def difference(plan, name):
     return error
 
 
-LATER = ("upright", "towers")
+LATER = ("film", "upright", "towers")
 """In the long battery, beside the demo's own."""
 
 

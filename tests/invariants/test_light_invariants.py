@@ -22,7 +22,7 @@ PANEL = 0.002
 GRAZING = 2e-3
 """A single ray that grazes an edge counts for one of 610 points of a cell."""
 
-fixed = settings(max_examples=40, deadline=None, derandomize=True)
+fixed = settings(max_examples=30, deadline=None, derandomize=True)
 few_of_them = settings(max_examples=3, deadline=None, derandomize=True)
 seeds = st.integers(0, 2**31)
 

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -170,7 +171,9 @@ def started(folder: Path) -> "subprocess.Popen[str]":
     (folder / "plan.toml").write_text(ROWS_ALONE + LIMITS)
     script = "import sys; from layout.start import main; sys.exit(main())"
     words = ["optimise", str(folder / "plan.toml"), "--out", str(folder)]
-    return subprocess.Popen([sys.executable, "-c", script, *words], stderr=subprocess.PIPE, text=True)
+    heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # tests begun in the background do not hear it
+    command = [sys.executable, "-c", script, *words]
+    return subprocess.Popen(command, stderr=subprocess.PIPE, text=True, preexec_fn=heard)
 
 
 def kept_lines(folder: Path, least: int) -> int:

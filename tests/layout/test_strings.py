@@ -144,7 +144,7 @@ def parallel(orientation: str, wiring: str) -> LayoutResult:
     return wired(orientation, PARALLEL[wiring])
 
 
-@pytest.mark.parametrize("orientation", ["portrait", "landscape"])
+@pytest.mark.parametrize("orientation", [pytest.param("portrait", marks=pytest.mark.long), "landscape"])
 def test_rows_on_one_tracker_lose_more_than_on_three(orientation: str) -> None:
     """Panels alone give at least what strings give, strings at least what they give in parallel, trackers that hold any
     voltage at least what those with limits give."""

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -96,12 +97,16 @@ def test_a_plan_gives_the_same_year(small_plan_path: Path, small_result: PlanRes
 @pytest.mark.parametrize("after_s", [0.3, 3.5])
 def test_stopping_is_one_line_at_any_time(tmp_path: Path, after_s: float) -> None:
     command = [sys.executable, "-c", "from layout.start import main; raise SystemExit(main())", "compare"]
-    run = subprocess.Popen(
-        command, cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
-    )
-    time.sleep(after_s)
-    os.killpg(run.pid, signal.SIGINT)
-    _, err = run.communicate(timeout=30)
+    heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # tests begun in the background do not hear it
+    with subprocess.Popen(
+        command, cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True, preexec_fn=heard
+    ) as run:
+        time.sleep(after_s)
+        os.killpg(run.pid, signal.SIGINT)
+        try:
+            _, err = run.communicate(timeout=30)
+        finally:
+            run.kill()
     assert run.returncode == 130
     assert err.decode().splitlines() == ["stopped; nothing half-written"]
     assert list(tmp_path.iterdir()) == []

@@ -53,7 +53,7 @@ def test_same_seed_same_year_another_seed_another_year():
     assert np.abs(first.ghi - other.ghi).max() > 100.0
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     latitude=st.floats(-67, 67),
     clearness=st.lists(st.floats(0.03, 0.7), min_size=12, max_size=12),
