@@ -1,7 +1,7 @@
 """Compiled: voltage of strings of cells at many currents, the full solution's innermost loop.
 
 Single precision, panel-hours innermost: the compiler turns those loops into vector instructions, for which ln and exp
-are written out here. All that is compiled lies in this file: numba, which keeps the result on disk, looks at no other.
+are written out here.
 """
 
 import numpy as np

@@ -1,12 +1,9 @@
-"""Compiled: reading and ordering tabulated curves, many at once, nodes first and curves last.
-
-All that is compiled lies in this file: numba, which keeps the result on disk, looks at no other.
-"""
+"""Compiled: reading and ordering tabulated curves, many at once, nodes first and curves last."""
 
 import numpy as np
 
-from layout.power.follow_types import entry
-from sites.conventions import Float32Array
+from layout.power.follow_types import entry, inlined
+from sites.conventions import Float32Array, IntArray
 
 LANES = 64
 """Curves at once, so that their nodes stay in the fastest cache and comparing runs in vector instructions."""
@@ -59,6 +56,21 @@ def order_columns(x: Float32Array, y: Float32Array, x_out: Float32Array, y_out: 
                 y_out[rank[i, j], first + j] = y[i, first + j]
 
 
+@inlined
+def count_higher(one: Float32Array, two: Float32Array, lanes: int, before: IntArray, behind: IntArray) -> None:
+    """How many nodes of the other curve lie at least as high in voltage as each of the first's, and higher than each of
+    the other's those of the first, (nodes, lanes)."""
+    before[:], behind[:] = 0, 0
+    for i in range(len(one)):
+        v, p = one[i], before[i]
+        for k in range(len(two)):
+            other, q = two[k], behind[k]
+            for j in range(lanes):
+                higher = np.int32(other[j] >= v[j])
+                p[j] += higher
+                q[j] += np.int32(1) - higher
+
+
 @entry
 def join_columns(current: Float32Array, volts: Float32Array, total: Float32Array, common: Float32Array) -> None:
     """Curves in parallel, as `layout.power.curves.in_parallel`: current, volts (j, m, s, n) into total, common
@@ -93,15 +105,7 @@ def join_columns(current: Float32Array, volts: Float32Array, total: Float32Array
                             v[j] = min(v[j], last[j])
             for a in range(curves):
                 for b in range(a + 1, curves):
-                    before[:], behind[:] = 0, 0
-                    for i in range(nodes):
-                        v, p = held[a, i], before[i]
-                        for k in range(nodes):
-                            other, q = held[b, k], behind[k]
-                            for j in range(lanes):
-                                higher = np.int32(other[j] >= v[j])
-                                p[j] += higher
-                                q[j] += np.int32(1) - higher
+                    count_higher(held[a], held[b], lanes, before, behind)
                     for one, two, count in ((a, b, before), (b, a, behind)):
                         for i in range(nodes):
                             for j in range(lanes):
